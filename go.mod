@@ -1,0 +1,3 @@
+module enbloc
+
+go 1.26
