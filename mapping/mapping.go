@@ -1,0 +1,52 @@
+// Package mapping runs the whole transformation of a case: documents in,
+// checked, assessed, mapped to a graph of FHIR resources. It has no side
+// effects; time, keys and settings come in as arguments, so the same documents
+// always give the same bytes.
+package mapping
+
+import (
+	"enbloc/mapping/assess"
+	"enbloc/mapping/check"
+	"enbloc/mapping/fhir"
+	"enbloc/mapping/graph"
+	"enbloc/mapping/report"
+	"enbloc/schemas"
+)
+
+// Pipeline is the transformation with a site's settings. The zero Pipeline is
+// not usable: see [New].
+type Pipeline struct {
+	Book assess.Book  // which rules are asked
+	FHIR fhir.Options // keys and dialect; Sequence is set by Map
+}
+
+// New returns the Pipeline of the default rule book under the given secret
+// key, which makes every identity that the site sends.
+func New(key []byte) Pipeline {
+	return Pipeline{Book: assess.DefaultBook(), FHIR: fhir.Options{Key: key}}
+}
+
+// Check reads a report and checks it on both levels: the document against its
+// schema, then the fields against each other. The report is usable only when
+// no finding is an error.
+func Check(raw []byte) (report.Report, []report.Finding) {
+	rep, findings := schemas.DecodeReport(raw)
+	if report.Rejects(findings) {
+		return rep, findings
+	}
+	return rep, append(findings, check.Check(rep)...)
+}
+
+// Assess asks every rule of the book.
+func (p Pipeline) Assess(rep report.Report) []assess.Result {
+	return p.Book.Assess(rep)
+}
+
+// Map assesses the case and maps report and answers to a graph. Sequence
+// numbers the state of the case, from 1.
+func (p Pipeline) Map(rep report.Report, sequence int) (graph.Graph, error) {
+	options := p.FHIR
+	options.Sequence = sequence
+	options.BookVersion = p.Book.Version
+	return fhir.Map(rep, p.Assess(rep), options)
+}
