@@ -89,10 +89,11 @@ const (
 	EarlierECuraC2 EarlierECura = "C-2"
 )
 
-// AntithromboticHistory says how complete the list of antithrombotics is.
+// AntithromboticHistory says how complete the list of antithrombotics is; it
+// may also be a kind of absence.
 type AntithromboticHistory string
 
-// How complete the list is; it may also be a kind of absence.
+// Degrees of completeness.
 const (
 	HistoryComplete   AntithromboticHistory = "complete-list"
 	HistoryNoneTaken  AntithromboticHistory = "none-taken"
@@ -159,10 +160,11 @@ const (
 	Replaced    DrugManagement = "replaced"
 )
 
-// Bridging is what covered the gap of an interrupted anticoagulant.
+// Bridging is what covered the gap of an interrupted anticoagulant; it may also
+// be a kind of absence.
 type Bridging string
 
-// Bridging; it may also be a kind of absence.
+// Kinds of bridging.
 const (
 	BridgingNone    Bridging = "none"
 	BridgingHeparin Bridging = "heparin"
@@ -181,6 +183,16 @@ const (
 // ASAClass is the American Society of Anesthesiologists physical status, "1"
 // to "6"; it may also be a kind of absence.
 type ASAClass string
+
+// Classes of physical status.
+const (
+	ASA1 ASAClass = "1"
+	ASA2 ASAClass = "2"
+	ASA3 ASAClass = "3"
+	ASA4 ASAClass = "4"
+	ASA5 ASAClass = "5"
+	ASA6 ASAClass = "6"
+)
 
 // HPyloriStatus is what is known of Helicobacter pylori; it may also be a kind
 // of absence.

@@ -133,10 +133,11 @@ const (
 	SiteDentateLine    Site = "dentate-line"
 )
 
-// Third is a third of the stomach or oesophagus.
+// Third is a third of the stomach or oesophagus; it may also be a kind of
+// absence.
 type Third string
 
-// Thirds; it may also be a kind of absence.
+// Thirds.
 const (
 	UpperThird  Third = "upper"
 	MiddleThird Third = "middle"
@@ -159,10 +160,11 @@ const (
 	WallCircumferential Wall = "circumferential"
 )
 
-// Mucosa is the lining that an oesophageal lesion arises from.
+// Mucosa is the lining that an oesophageal lesion arises from; it may also be a
+// kind of absence.
 type Mucosa string
 
-// Linings; it may also be a kind of absence.
+// Linings.
 const (
 	Squamous Mucosa = "squamous"
 	Barrett  Mucosa = "barrett"
@@ -222,6 +224,13 @@ const (
 // NICE is the narrow-band colorectal class without magnification, "1", "2" or
 // "3"; it may also be a kind of absence.
 type NICE string
+
+// NICE classes.
+const (
+	NICE1 NICE = "1"
+	NICE2 NICE = "2"
+	NICE3 NICE = "3"
+)
 
 // JNET is the narrow-band colorectal class with magnification; it may also be
 // a kind of absence.
