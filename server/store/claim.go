@@ -1,0 +1,158 @@
+package store
+
+import (
+	"context"
+	"time"
+
+	"enbloc/server/fault"
+)
+
+// Verdict says what became of a worker's try to take an outbox row.
+type Verdict int
+
+// The four answers to a claim.
+const (
+	// Claimed: the row is the caller's until its lease ends.
+	Claimed Verdict = iota
+	// Early: the row is not due yet; see its NextAttempt.
+	Early
+	// Blocked: an earlier state of the case is not settled, or another worker
+	// sends for the case. Whoever settles it wakes the next row.
+	Blocked
+	// Closed: nothing is left to do.
+	Closed
+)
+
+// blockers are the states in which an earlier row holds back the later ones of
+// its case. A parked or dead one does not: what mends it is, as a rule, a
+// corrected report, and that is a later row.
+const blockers = `('waiting', 'sending', 'retrying', 'conflict')`
+
+// Claim hands an outbox row to a worker for the length of a lease and counts an
+// attempt. A row whose former worker did not finish within its lease is handed
+// out again, marked Uncertain. The order inside a case holds across processes.
+func (t *Tx) Claim(ctx context.Context, id, worker string, now time.Time, lease time.Duration) (Delivery, Verdict, error) {
+	d, err := t.Delivery(ctx, id)
+	if err != nil {
+		return Delivery{}, Closed, err
+	}
+	abandoned := d.State == Sending && d.ClaimedUntil.Before(now)
+	switch {
+	case d.State == Sending && !abandoned:
+		return d, Blocked, nil
+	case !d.State.Open():
+		return d, Closed, nil
+	case !abandoned && d.NextAttempt.After(now):
+		return d, Early, nil
+	}
+	res, err := t.exec(ctx, `UPDATE deliveries SET state = 'sending', claimed_by = ?, claimed_until = ?, attempts = attempts + 1, uncertain = ?, updated_at = ?
+		WHERE id = ? AND state = ? AND attempts = ?
+		AND NOT EXISTS (SELECT 1 FROM deliveries o WHERE o.case_key = deliveries.case_key AND o.target = deliveries.target AND o.id <> deliveries.id
+			AND (o.state = 'sending' OR (o.sequence < deliveries.sequence AND o.state IN `+blockers+`)))`,
+		worker, micros(now.Add(lease)), flag(d.Uncertain || abandoned), micros(now), id, d.State, d.Attempts)
+	if err != nil {
+		return d, Closed, translate("claiming delivery", err)
+	}
+	if n, err := res.RowsAffected(); err != nil || n == 0 {
+		return d, Blocked, translate("claiming delivery", err)
+	}
+	d.State, d.ClaimedBy, d.ClaimedUntil = Sending, worker, now.Add(lease)
+	d.Attempts, d.Uncertain = d.Attempts+1, d.Uncertain || abandoned
+	return d, Claimed, nil
+}
+
+// Attempt is one try of one outbox row. It holds no patient data.
+type Attempt struct {
+	Number      int
+	Started     time.Time
+	Duration    time.Duration
+	HTTPStatus  int
+	Class       string
+	Reason      string
+	Diagnostics string
+	RequestID   string
+}
+
+// Outcome is what a worker leaves in its row.
+type Outcome struct {
+	State               DeliveryState
+	Reason, Explanation string
+	// Details is JSON; empty means {}.
+	Details     []byte
+	Uncertain   bool
+	NextAttempt time.Time
+}
+
+// Finish gives a claimed row back with its outcome and keeps the attempt. It is
+// a fault of kind Conflict when the worker no longer holds the row, in which
+// case nothing is written.
+func (t *Tx) Finish(ctx context.Context, d Delivery, o Outcome, a Attempt, now time.Time) error {
+	if len(o.Details) == 0 {
+		o.Details = []byte(`{}`)
+	}
+	next := o.NextAttempt
+	if next.IsZero() {
+		next = now
+	}
+	res, err := t.exec(ctx, `UPDATE deliveries SET state = ?, reason = ?, explanation = ?, details = ?, uncertain = ?, next_attempt = ?,
+		claimed_by = '', claimed_until = 0, updated_at = ? WHERE id = ? AND state = 'sending' AND claimed_by = ? AND attempts = ?`,
+		o.State, o.Reason, o.Explanation, o.Details, flag(o.Uncertain), micros(next), micros(now), d.ID, d.ClaimedBy, d.Attempts)
+	if err != nil {
+		return translate("finishing delivery", err)
+	}
+	if err := oneRow(res, &fault.Error{Op: "finishing delivery", Kind: fault.Conflict, Subject: d.ID, Message: "Another worker holds the row."}); err != nil {
+		return err
+	}
+	_, err = t.exec(ctx, `INSERT INTO attempts (delivery_id, number, started_at, duration_us, http_status, class, reason, diagnostics, request_id)
+		VALUES (`+marks(9)+`)`, d.ID, d.Attempts, micros(a.Started), a.Duration.Microseconds(), a.HTTPStatus, a.Class, a.Reason, a.Diagnostics, a.RequestID)
+	return translate("keeping attempt", err)
+}
+
+// SupersedeBelow closes the rows of a case that were left behind by a state
+// which stands on the target, and returns their number.
+func (t *Tx) SupersedeBelow(ctx context.Context, target, caseKey string, sequence int, now time.Time) (int64, error) {
+	res, err := t.exec(ctx, `UPDATE deliveries SET state = 'superseded', reason = 'later-state-delivered',
+		explanation = 'A later state of the case stands on the target.', updated_at = ?
+		WHERE case_key = ? AND target = ? AND sequence < ? AND state IN ('waiting', 'retrying', 'parked', 'dead')`,
+		micros(now), caseKey, target, sequence)
+	if err != nil {
+		return 0, translate("superseding deliveries", err)
+	}
+	n, err := res.RowsAffected()
+	return n, translate("counting deliveries", err)
+}
+
+// NextOpen returns the first open row of a case for a target after a sequence,
+// or a fault of kind NotFound.
+func (r reads) NextOpen(ctx context.Context, target, caseKey string, after int) (Delivery, error) {
+	d, err := scanDelivery(r.row(ctx, `SELECT `+deliveryColumns+` FROM deliveries WHERE case_key = ? AND target = ? AND sequence > ?
+		AND state IN ('waiting', 'retrying', 'parked') ORDER BY sequence LIMIT 1`, caseKey, target, after))
+	return d, found("delivery", err)
+}
+
+// ReleaseAll takes every row out of its worker's hands and returns the rows. It
+// is for the start of a process that has the database to itself: whoever held
+// them is gone, and what he sent may have arrived.
+func (t *Tx) ReleaseAll(ctx context.Context, now time.Time) (int64, error) {
+	res, err := t.exec(ctx, `UPDATE deliveries SET state = 'retrying', reason = 'interrupted', explanation = 'The service stopped while this was being sent.',
+		uncertain = 1, claimed_by = '', claimed_until = 0, next_attempt = ?, job_id = 0, updated_at = ? WHERE state = 'sending'`, micros(now), micros(now))
+	if err != nil {
+		return 0, translate("releasing deliveries", err)
+	}
+	n, err := res.RowsAffected()
+	return n, translate("counting deliveries", err)
+}
+
+// Attempts returns the tries of an outbox row, oldest first.
+func (r reads) Attempts(ctx context.Context, deliveryID string) ([]Attempt, error) {
+	scan := func(row scanner) (Attempt, error) {
+		var a Attempt
+		var started, duration int64
+		err := row.Scan(&a.Number, &started, &duration, &a.HTTPStatus, &a.Class, &a.Reason, &a.Diagnostics, &a.RequestID)
+		a.Started, a.Duration = fromMicros(started), time.Duration(duration)*time.Microsecond
+		return a, err
+	}
+	all, err := list(ctx, r, scan, `SELECT number, started_at, duration_us, http_status, class, reason, diagnostics, request_id
+		FROM attempts WHERE delivery_id = ? ORDER BY number`, deliveryID)
+	return all, translate("listing attempts", err)
+}

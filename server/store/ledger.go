@@ -1,0 +1,90 @@
+package store
+
+import (
+	"context"
+	"time"
+)
+
+// LedgerEntry is one resource that stands on a target because we put it there,
+// as we last left it.
+type LedgerEntry struct {
+	// RoleKey identifies the resource; Role says which part of the case it is.
+	RoleKey, Role string
+	// CaseKey is empty for what serves many cases.
+	CaseKey string
+	Type    string
+	// ServerID and Version are the target's; Version is opaque, without the
+	// quotes of an entity tag.
+	ServerID, Version string
+	// Hash is that of the resource before any reference was resolved; equal
+	// hashes need no sending.
+	Hash string
+	// Body is the resource as it should stand on the target.
+	Body []byte
+	// Sequence is the state of the case that wrote it last.
+	Sequence int
+	// Voided resources have been marked entered in error.
+	Voided  bool
+	Written time.Time
+}
+
+const ledgerColumns = `role_key, role, case_key, type, server_id, version, hash, body, sequence, voided, written_at`
+
+func scanLedger(row scanner) (LedgerEntry, error) {
+	var e LedgerEntry
+	var voided, written int64
+	err := row.Scan(&e.RoleKey, &e.Role, &e.CaseKey, &e.Type, &e.ServerID, &e.Version, &e.Hash, &e.Body, &e.Sequence, &voided, &written)
+	e.Voided, e.Written = voided != 0, fromMicros(written)
+	return e, err
+}
+
+// Ledger returns what stands on a target for a case.
+func (r reads) Ledger(ctx context.Context, target, caseKey string) ([]LedgerEntry, error) {
+	all, err := list(ctx, r, scanLedger, `SELECT `+ledgerColumns+` FROM ledger WHERE target = ? AND case_key = ? ORDER BY role_key`, target, caseKey)
+	return all, translate("reading ledger", err)
+}
+
+// LedgerByKeys returns what stands on a target under these role keys.
+func (r reads) LedgerByKeys(ctx context.Context, target string, roleKeys []string) ([]LedgerEntry, error) {
+	if len(roleKeys) == 0 {
+		return nil, nil
+	}
+	args := []any{target}
+	for _, k := range roleKeys {
+		args = append(args, k)
+	}
+	all, err := list(ctx, r, scanLedger, `SELECT `+ledgerColumns+` FROM ledger WHERE target = ? AND role_key IN (`+marks(len(roleKeys))+`)`, args...)
+	return all, translate("reading ledger", err)
+}
+
+// DeliveredSequence is the highest state of a case that stands complete on a
+// target; 0 when there is none.
+func (r reads) DeliveredSequence(ctx context.Context, target, caseKey string) (int, error) {
+	var n int
+	err := r.row(ctx, `SELECT coalesce(max(sequence), 0) FROM delivered WHERE target = ? AND case_key = ?`, target, caseKey).Scan(&n)
+	return n, translate("reading delivered state", err)
+}
+
+// PutLedger stores entries, each in place of an older one with its role key.
+func (t *Tx) PutLedger(ctx context.Context, target string, entries []LedgerEntry) error {
+	for _, e := range entries {
+		_, err := t.exec(ctx, `INSERT INTO ledger (target, `+ledgerColumns+`) VALUES (`+marks(12)+`)
+			ON CONFLICT (target, role_key) DO UPDATE SET role = excluded.role, case_key = excluded.case_key, type = excluded.type,
+			server_id = excluded.server_id, version = excluded.version, hash = excluded.hash, body = excluded.body,
+			sequence = excluded.sequence, voided = excluded.voided, written_at = excluded.written_at`,
+			target, e.RoleKey, e.Role, e.CaseKey, e.Type, e.ServerID, e.Version, e.Hash, e.Body, e.Sequence, flag(e.Voided), micros(e.Written))
+		if err != nil {
+			return translate("writing ledger", err)
+		}
+	}
+	return nil
+}
+
+// SetDelivered notes that a state of a case stands complete on a target. A
+// lower state than the noted one changes nothing.
+func (t *Tx) SetDelivered(ctx context.Context, target, caseKey string, sequence int, now time.Time) error {
+	_, err := t.exec(ctx, `INSERT INTO delivered (target, case_key, sequence, written_at) VALUES (?, ?, ?, ?)
+		ON CONFLICT (target, case_key) DO UPDATE SET sequence = excluded.sequence, written_at = excluded.written_at
+		WHERE delivered.sequence < excluded.sequence`, target, caseKey, sequence, micros(now))
+	return translate("noting delivered state", err)
+}

@@ -1,0 +1,121 @@
+package store
+
+import (
+	"context"
+	"sort"
+	"strings"
+)
+
+// MatchName says which identifier of the trade a match key is.
+type MatchName string
+
+// What a part of another sender can name its case by.
+const (
+	ByReport    MatchName = "report"
+	ByOrder     MatchName = "order"
+	ByAccession MatchName = "accession"
+)
+
+// MatchKey is one business identifier by which parts and cases find each other.
+type MatchKey struct {
+	Name          MatchName
+	System, Value string
+}
+
+// severalCases is where counting matches stops: one joins, more is a conflict.
+const severalCases = 10
+
+// CasesByKeys returns the keys of the cases that have any of the match keys,
+// each once: none, one, or several (at most ten are named).
+func (r reads) CasesByKeys(ctx context.Context, tenant string, keys []MatchKey) ([]string, error) {
+	if len(keys) == 0 {
+		return nil, nil
+	}
+	where, args := anyKey(tenant, keys)
+	all, err := list(ctx, r, scanText, `SELECT DISTINCT case_key FROM case_keys WHERE `+where+` ORDER BY case_key LIMIT ?`,
+		append(args, severalCases)...)
+	return all, translate("matching cases", err)
+}
+
+// ParkedByKeys returns the parked documents that have any of the match keys,
+// oldest first: those that a new case lets in.
+func (r reads) ParkedByKeys(ctx context.Context, tenant string, keys []MatchKey) ([]Document, error) {
+	if len(keys) == 0 {
+		return nil, nil
+	}
+	where, args := anyKey(tenant, keys)
+	all, err := list(ctx, r, scanDocument, `SELECT `+documentColumns+` FROM documents
+		WHERE state = 'parked' AND id IN (SELECT document_id FROM document_keys WHERE `+where+`) ORDER BY id`, args...)
+	return all, translate("matching parked documents", err)
+}
+
+// DocumentKeys returns the match keys of a document.
+func (r reads) DocumentKeys(ctx context.Context, documentID string) ([]MatchKey, error) {
+	all, err := list(ctx, r, scanKey, `SELECT name, system, value FROM document_keys WHERE document_id = ? ORDER BY name, system, value`, documentID)
+	return all, translate("reading match keys", err)
+}
+
+// CaseKeys returns the match keys of a case.
+func (r reads) CaseKeys(ctx context.Context, caseKey string) ([]MatchKey, error) {
+	all, err := list(ctx, r, scanKey, `SELECT name, system, value FROM case_keys WHERE case_key = ? ORDER BY name, system, value`, caseKey)
+	return all, translate("reading match keys", err)
+}
+
+// SetCaseKeys exchanges the match keys of a case for these.
+func (t *Tx) SetCaseKeys(ctx context.Context, tenant, caseKey string, keys []MatchKey) error {
+	if _, err := t.exec(ctx, `DELETE FROM case_keys WHERE case_key = ?`, caseKey); err != nil {
+		return translate("removing match keys", err)
+	}
+	for _, k := range keys {
+		if err := t.addKey(ctx, `case_keys (case_key`, caseKey, tenant, k); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// LockKeys keeps a part and its case from missing each other when both arrive
+// at the same moment on Postgres: call it with the match keys before looking
+// for a counterpart. Locks are taken in one order, so two callers cannot wait
+// for each other. On SQLite it does nothing, as one transaction runs at a time.
+func (t *Tx) LockKeys(ctx context.Context, tenant string, keys []MatchKey) error {
+	texts := make([]string, len(keys))
+	for i, k := range keys {
+		texts[i] = strings.Join([]string{"key", tenant, string(k.Name), k.System, k.Value}, "|")
+	}
+	sort.Strings(texts)
+	for _, text := range texts {
+		if err := t.lock(ctx, text); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (t *Tx) addKey(ctx context.Context, into, owner, tenant string, k MatchKey) error {
+	_, err := t.exec(ctx, `INSERT INTO `+into+`, tenant, name, system, value) VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+		owner, tenant, k.Name, k.System, k.Value)
+	return translate("storing match key", err)
+}
+
+func anyKey(tenant string, keys []MatchKey) (string, []any) {
+	args := []any{tenant}
+	terms := make([]string, len(keys))
+	for i, k := range keys {
+		terms[i] = `(name = ? AND system = ? AND value = ?)`
+		args = append(args, k.Name, k.System, k.Value)
+	}
+	return `tenant = ? AND (` + strings.Join(terms, " OR ") + `)`, args
+}
+
+func scanText(row scanner) (string, error) {
+	var s string
+	err := row.Scan(&s)
+	return s, err
+}
+
+func scanKey(row scanner) (MatchKey, error) {
+	var k MatchKey
+	err := row.Scan(&k.Name, &k.System, &k.Value)
+	return k, err
+}

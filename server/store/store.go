@@ -1,0 +1,147 @@
+// Package store keeps what the service has accepted and what it has delivered:
+// cases and their documents, the outbox, the ledger of each target, and the
+// answers of idempotent requests.
+//
+// It promises four things. What [Store.InTx] has committed survives a crash of
+// the process and, on SQLite with its default settings here, a loss of power.
+// Everything written in one InTx is there together or not at all. The same
+// contract holds on SQLite and on Postgres; package storetest checks it on
+// both. And no error of this package holds a stored value: bodies and business
+// identifiers stay inside.
+//
+// SQLite has one writer connection. A call of a Store method inside InTx uses
+// another connection and does not see what the transaction has written; inside
+// InTx use the methods of [Tx] only. Never hold a transaction across a network
+// call: on SQLite it stops every other writer.
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"enbloc/server/fault"
+)
+
+// Engine names the database below a store.
+type Engine string
+
+// The two engines.
+const (
+	SQLite   Engine = "sqlite"
+	Postgres Engine = "postgres"
+)
+
+// Store is an open database. Its read methods see what is committed; writing
+// goes through [Store.InTx]. It is safe for concurrent use.
+type Store struct {
+	reads
+	engine Engine
+	writer *sql.DB
+	reader *sql.DB
+}
+
+// Tx is one transaction: every read and every write of the contract.
+type Tx struct {
+	reads
+	sql *sql.Tx
+}
+
+// SQL is the transaction itself, for a queue that writes into the same one.
+func (t *Tx) SQL() *sql.Tx { return t.sql }
+
+// Open opens the database at dsn, creates or migrates its tables, and returns
+// it. A dsn that begins with postgres:// or postgresql:// is a Postgres URL;
+// anything else is the path of a SQLite file, which is created, readable for
+// its owner only, when it is not there. Only one service may use a SQLite file.
+func Open(ctx context.Context, dsn string) (*Store, error) {
+	open := openSQLite
+	if strings.HasPrefix(dsn, "postgres://") || strings.HasPrefix(dsn, "postgresql://") {
+		open = openPostgres
+	}
+	s, err := open(ctx, dsn)
+	if err != nil {
+		return nil, translate("opening database", err)
+	}
+	if err := s.migrate(ctx); err != nil {
+		return nil, errors.Join(translate("migrating database", err), s.Close())
+	}
+	return s, nil
+}
+
+// Engine says which database is below.
+func (s *Store) Engine() Engine { return s.engine }
+
+// DB is the writing pool, for a queue that keeps its tables in the same
+// database. On SQLite it has one connection: never hold rows open on it.
+func (s *Store) DB() *sql.DB { return s.writer }
+
+// InTx runs fn in one transaction and commits it when fn returns nil; it rolls
+// back when fn returns an error or panics. When InTx returns nil the writes are
+// durable. Two transactions that write the same case are serialised on SQLite;
+// on Postgres take [Tx.LockCase] first. fn must not call the network, and may
+// run again when the caller repeats it, so it must not change anything outside.
+func (s *Store) InTx(ctx context.Context, fn func(*Tx) error) (err error) {
+	tx, err := s.writer.BeginTx(ctx, nil)
+	if err != nil {
+		return translate("beginning transaction", err)
+	}
+	// Rollback after a commit is a no-op; after a panic it frees the writer.
+	defer tx.Rollback() //nolint:errcheck // the first error is the one to report
+	if err := fn(&Tx{reads: reads{tx, s.engine}, sql: tx}); err != nil {
+		return err
+	}
+	return translate("committing transaction", tx.Commit())
+}
+
+// Ready reports whether the store can write now; the error is a fault of kind
+// Unavailable when it cannot.
+func (s *Store) Ready(ctx context.Context) error {
+	return s.InTx(ctx, func(tx *Tx) error {
+		// A write that changes nothing still needs a writable file and a lock.
+		_, err := tx.exec(ctx, `UPDATE idempotency SET status = status WHERE tenant = ? AND key = ?`, "", "")
+		return translate("probing database", err)
+	})
+}
+
+// Close closes the database. Stop everything that uses it first.
+func (s *Store) Close() error {
+	err := s.writer.Close()
+	if s.reader != s.writer {
+		err = errors.Join(err, s.reader.Close())
+	}
+	if err != nil {
+		return fmt.Errorf("closing database: %w", err)
+	}
+	return nil
+}
+
+// micros and fromMicros are the stored form of a time; the zero time is 0.
+func micros(t time.Time) int64 {
+	if t.IsZero() {
+		return 0
+	}
+	return t.UnixMicro()
+}
+
+func fromMicros(us int64) time.Time {
+	if us == 0 {
+		return time.Time{}
+	}
+	return time.UnixMicro(us).UTC()
+}
+
+func flag(b bool) int64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// notFound is the fault for a subject that is not stored.
+func notFound(what string) error {
+	return fault.New(fault.NotFound, "There is no such "+what+".")
+}
