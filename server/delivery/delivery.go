@@ -1,0 +1,114 @@
+// Package delivery brings every accepted state of a case to its targets, once
+// in effect and in order, whatever fails on the way.
+//
+// It promises: a row of the outbox that was committed is worked until it is
+// delivered, superseded or needs a human; nothing is sent again that the ledger
+// knows to stand; nothing is sent after an attempt with an unknown outcome
+// before the target was read; nothing that somebody else has changed is ever
+// overwritten; and of two states of one case the later never reaches a target
+// before the earlier is settled. No patient data reaches the queue's tables,
+// logs, metrics or the texts of a row.
+//
+// [Engine] does one delivery and knows no queue; [Service] drives it from the
+// outbox. The queue is a wake-up service only: the outbox row is the truth.
+package delivery
+
+import (
+	"context"
+	"encoding/json"
+	"log/slog"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"enbloc/mapping/graph"
+	"enbloc/server/store"
+	"enbloc/server/target/fhirserver"
+)
+
+// Renderer makes the graph of one state of a case. It reads what it needs from
+// the store and must give the same graph for the same state. An error that
+// wraps a fault of kind Invalid closes the row; any other is tried again.
+type Renderer func(ctx context.Context, caseKey string, sequence int) (graph.Graph, error)
+
+// Voider turns a resource, as it stands on a target, into its "entered in
+// error" form. It is called for what an earlier state had and the present has
+// not.
+type Voider func(resourceType string, body json.RawMessage) (json.RawMessage, error)
+
+// The two rungs of writing that are built.
+const (
+	// RungClientIDs writes PUT Type/{role key}: for targets that take ids of
+	// the client.
+	RungClientIDs = 1
+	// RungConditionalCreate writes POST with ifNoneExist first and PUT by the
+	// recorded id with ifMatch later. It is the default.
+	RungConditionalCreate = 2
+)
+
+// PatientPolicy says what to do about a patient whom the target does not know.
+type PatientPolicy string
+
+// The two policies.
+const (
+	// PatientMustExist parks the delivery until the patient is there.
+	PatientMustExist PatientPolicy = "must-exist"
+	// PatientLogical refers to the patient by identifier only. Some targets
+	// cannot search by such a reference, and some drop it.
+	PatientLogical PatientPolicy = "logical"
+)
+
+// Verification says how much is read back after writing.
+type Verification string
+
+// How much is read back.
+const (
+	// VerifySample reads every DiagnosticReport and a few others; all when few.
+	VerifySample Verification = "sample"
+	// VerifyAll reads everything that was written.
+	VerifyAll Verification = "all"
+)
+
+// Target is a place to deliver to.
+type Target struct {
+	// Name is short and stable: ledger and outbox rows carry it.
+	Name   string
+	Client *fhirserver.Client
+	// Rung is RungClientIDs or RungConditionalCreate; 0 means the latter.
+	Rung int
+	// Patient is what to do about an unknown patient; empty means
+	// PatientMustExist.
+	Patient PatientPolicy
+	// Verify is how much is read back; empty means VerifySample.
+	Verify Verification
+	// Adopt lets a resource that stands under our key, but that the ledger does
+	// not know and whose content differs, be updated under If-Match. It is for
+	// single sends without a lasting ledger; a service must leave it off, as it
+	// would overwrite what it cannot judge.
+	Adopt bool
+}
+
+// Options are what a Service needs.
+type Options struct {
+	Store   *store.Store
+	Targets []Target
+	Render  Renderer
+	Void    Voider
+	// Logger gets keys, roles, states and status codes, never content; nil
+	// means silence.
+	Logger *slog.Logger
+	// Registerer gets the metrics; nil means none.
+	Registerer prometheus.Registerer
+	// Workers is how many rows are worked at once; 0 means 16.
+	Workers int
+	// Budget is how old a row may get before it is given up; 0 means 72 h.
+	Budget time.Duration
+	// AttemptTimeout bounds one attempt, all its requests together; 0 means
+	// 150 s. It must be longer than the timeout of a target's client.
+	AttemptTimeout time.Duration
+	// Backoff overrides the wait before attempt n+1 (tests); nil means
+	// exponential with jitter, from 1 s to 10 min.
+	Backoff func(attempt int) time.Duration
+	// Clock overrides the time (tests); nil means time.Now.
+	Clock func() time.Time
+}

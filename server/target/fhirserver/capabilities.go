@@ -1,0 +1,81 @@
+package fhirserver
+
+import (
+	"encoding/json"
+	"errors"
+	"slices"
+)
+
+// Capabilities is what a target claims about itself. A claim, not a fact: what
+// is not mentioned is unknown, and what is mentioned may not work.
+type Capabilities struct {
+	FHIRVersion       string
+	Software, Version string
+	// Interactions are those of the whole system ("transaction", "batch").
+	Interactions []string
+	// Types holds what is said by resource type.
+	Types map[string]TypeCapabilities
+}
+
+// TypeCapabilities is what a target claims about one resource type. A pointer
+// is nil where the statement says nothing.
+type TypeCapabilities struct {
+	Interactions      []string
+	SearchParams      []string
+	Versioning        string
+	UpdateCreate      *bool
+	ConditionalCreate *bool
+	ConditionalUpdate *bool
+}
+
+// Transaction reports whether the target claims to take transactions.
+func (c Capabilities) Transaction() bool { return slices.Contains(c.Interactions, "transaction") }
+
+// ReadCapabilities reads a CapabilityStatement of R4 or later by plain JSON:
+// typed models refuse what they do not know, and so would the whole statement
+// of a newer server be lost.
+func ReadCapabilities(body []byte) (Capabilities, error) {
+	type named struct {
+		Code string `json:"code"`
+		Name string `json:"name"`
+	}
+	var s struct {
+		ResourceType string `json:"resourceType"`
+		FHIRVersion  string `json:"fhirVersion"`
+		Software     struct{ Name, Version string }
+		Rest         []struct {
+			Mode        string  `json:"mode"`
+			Interaction []named `json:"interaction"`
+			Resource    []struct {
+				Type              string  `json:"type"`
+				Interaction       []named `json:"interaction"`
+				SearchParam       []named `json:"searchParam"`
+				Versioning        string  `json:"versioning"`
+				UpdateCreate      *bool   `json:"updateCreate"`
+				ConditionalCreate *bool   `json:"conditionalCreate"`
+				ConditionalUpdate *bool   `json:"conditionalUpdate"`
+			} `json:"resource"`
+		} `json:"rest"`
+	}
+	if json.Unmarshal(body, &s) != nil || s.ResourceType != "CapabilityStatement" {
+		return Capabilities{}, errors.New("reading capabilities: the answer is no CapabilityStatement")
+	}
+	c := Capabilities{FHIRVersion: s.FHIRVersion, Software: s.Software.Name, Version: s.Software.Version, Types: map[string]TypeCapabilities{}}
+	names := func(list []named) (all []string) {
+		for _, n := range list {
+			all = append(all, n.Code+n.Name)
+		}
+		return all
+	}
+	for _, rest := range s.Rest {
+		if rest.Mode != "" && rest.Mode != "server" {
+			continue
+		}
+		c.Interactions = append(c.Interactions, names(rest.Interaction)...)
+		for _, r := range rest.Resource {
+			c.Types[r.Type] = TypeCapabilities{Interactions: names(r.Interaction), SearchParams: names(r.SearchParam), Versioning: r.Versioning,
+				UpdateCreate: r.UpdateCreate, ConditionalCreate: r.ConditionalCreate, ConditionalUpdate: r.ConditionalUpdate}
+		}
+	}
+	return c, nil
+}
