@@ -1,0 +1,143 @@
+package service
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"net/url"
+	"path/filepath"
+	"strings"
+	"time"
+)
+
+// Config says how one service runs. It is the manual of `enbloc serve`: each
+// field is one flag and one environment variable, in this order.
+type Config struct {
+	// Listen is the address of the HTTP API, host:port. The default is the
+	// loopback address 127.0.0.1:8700; port 0 takes a free port. Any other
+	// address than a loopback one is refused without a Token, as reports hold
+	// patient data.
+	Listen string
+	// Token is the bearer token that every caller must send, at least 16
+	// characters. Empty: no token is asked for, on loopback only.
+	Token string
+	// Data is the folder of the identity key and, by default, of the store. It
+	// is made, readable for its owner only, when it is not there.
+	Data string
+	// Store is the path of a SQLite file or a postgres:// URL. Empty:
+	// enbloc.db in Data. Only one service may use a SQLite file.
+	Store string
+	// KeyFile is the file of the identity key, 64 hexadecimal digits, from
+	// which every identity the site sends is made. Empty: identity.key in
+	// Data. It is made on the first start, and never again once the store
+	// holds a case: under another key every record would be written twice.
+	KeyFile string
+	// Target is the FHIR R4 base URL that receives the records. Empty: reports
+	// are accepted, checked and kept, and nothing is delivered.
+	Target string
+	// TargetToken is a bearer token for the target; TargetUser and
+	// TargetPassword are basic credentials. At most one of the two kinds, and
+	// over plain http only to a loopback address.
+	TargetToken, TargetUser, TargetPassword string
+	// Rung is how resources are written: 1 is PUT under ids that we give (the
+	// target must allow it), 2 is conditional create, then update under the id
+	// and version that the target gave. 0 means 2.
+	Rung int
+	// LogicalPatient delivers even when the target does not know the patient,
+	// by the patient's identifier alone. Off: the delivery waits until the
+	// patient is there.
+	LogicalPatient bool
+	// VerifyAll reads every written resource back; off: every report and a
+	// sample of the rest.
+	VerifyAll bool
+	// LicensedSNOMED declares that the site holds a SNOMED CT licence, so that
+	// codes outside the free set may be sent. Off: own code and text instead.
+	LicensedSNOMED bool
+	// Tenant names the site where several share one store. It enters every
+	// identity: never change it once something was delivered.
+	Tenant string
+	// BookFile is a JSON file that says which guidelines and rules are on.
+	// Empty: the default book.
+	BookFile string
+	// Grace is how long running requests and deliveries may take to end after
+	// a stop was asked for. 0 means 20 s.
+	Grace time.Duration
+}
+
+// Defaults of a Config.
+const (
+	DefaultListen = "127.0.0.1:8700"
+	DefaultData   = "enbloc-data"
+	defaultGrace  = 20 * time.Second
+	minToken      = 16
+)
+
+// complete fills the defaults and refuses what cannot work or would expose
+// patient data. The errors say what to do.
+func (c *Config) complete() error {
+	fill(&c.Listen, DefaultListen)
+	fill(&c.Data, DefaultData)
+	fill(&c.Store, filepath.Join(c.Data, "enbloc.db"))
+	fill(&c.KeyFile, filepath.Join(c.Data, "identity.key"))
+	if c.Grace <= 0 {
+		c.Grace = defaultGrace
+	}
+	return errors.Join(c.checkListen(), c.checkTarget())
+}
+
+func (c *Config) checkListen() error {
+	host, _, err := net.SplitHostPort(c.Listen)
+	if err != nil {
+		return fmt.Errorf("listen address %q is not host:port, such as %s", c.Listen, DefaultListen)
+	}
+	if c.Token == "" && !loopback(host) {
+		return fmt.Errorf("listening on %s without a token would show patient data to the network: "+
+			"set --token-file (or ENBLOC_TOKEN), or listen on %s", c.Listen, DefaultListen)
+	}
+	if c.Token != "" && len(c.Token) < minToken {
+		return fmt.Errorf("the token is shorter than %d characters: make one with: openssl rand -hex 32", minToken)
+	}
+	return nil
+}
+
+func (c *Config) checkTarget() error {
+	if c.Rung < 0 || c.Rung > 2 {
+		return fmt.Errorf("rung %d does not exist: use 1 (ids of ours) or 2 (conditional create)", c.Rung)
+	}
+	if c.TargetToken != "" && c.TargetUser != "" {
+		return errors.New("the target has a token and a user: give one kind of credentials")
+	}
+	if (c.TargetPassword != "") != (c.TargetUser != "") {
+		return errors.New("basic credentials of the target need both a user and a password")
+	}
+	if c.Target == "" {
+		return nil
+	}
+	u, err := url.Parse(c.Target)
+	if err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") {
+		return errors.New("the target is not a URL such as https://fhir.hospital.example/r4")
+	}
+	if u.User != nil {
+		return errors.New("the target's URL holds credentials: give them by --target-user and --target-password-file")
+	}
+	if c.TargetToken+c.TargetPassword != "" && u.Scheme == "http" && !loopback(u.Hostname()) {
+		return errors.New("credentials would travel unencrypted: use https for the target")
+	}
+	return nil
+}
+
+// loopback reports whether only this machine can reach the host. An empty host
+// is every interface.
+func loopback(host string) bool {
+	if strings.EqualFold(host, "localhost") {
+		return true
+	}
+	ip := net.ParseIP(host)
+	return ip != nil && ip.IsLoopback()
+}
+
+func fill(field *string, value string) {
+	if *field == "" {
+		*field = value
+	}
+}
