@@ -12,6 +12,16 @@ const between = "  "
 // when that is more than the page has, the widest columns shrink first and
 // their cells are wrapped.
 func (p *Page) Table(indent int, titles []string, rows [][]string) {
+	p.table(indent, titles, rows, false)
+}
+
+// SpacedTable is a Table with an empty line between rows, for cells of
+// several sentences.
+func (p *Page) SpacedTable(indent int, titles []string, rows [][]string) {
+	p.table(indent, titles, rows, true)
+}
+
+func (p *Page) table(indent int, titles []string, rows [][]string, spaced bool) {
 	widths := columnWidths(titles, rows, p.width-indent-len(between)*(len(titles)-1))
 	p.row(indent, widths, titles, p.bold)
 	rule := make([]string, len(titles))
@@ -19,7 +29,10 @@ func (p *Page) Table(indent int, titles []string, rows [][]string) {
 		rule[i] = strings.Repeat("-", w)
 	}
 	p.row(indent, widths, rule, nil)
-	for _, r := range rows {
+	for i, r := range rows {
+		if spaced && i > 0 {
+			p.Gap()
+		}
 		p.row(indent, widths, r, p.paint)
 	}
 }

@@ -1,0 +1,144 @@
+package view
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"enbloc/cmd/enbloc/internal/layout"
+	"enbloc/mapping/assess"
+	"enbloc/mapping/report"
+)
+
+// Caution stands under every list of answers.
+const Caution = "These answers are information for licensed clinicians. They repeat published rules on what was " +
+	"reported, defer to local protocol, and are no instruction; who decides is the team that treats the patient."
+
+// confirmedWords say how far a rule was checked against its source.
+var confirmedWords = map[assess.Confirmed]string{
+	assess.Primary:       "read in the publication",
+	assess.SecondHand:    "read second-hand only",
+	assess.Transcription: "read in a transcription only",
+	assess.Memory:        "NOT CONFIRMED, from memory",
+	assess.Arithmetic:    "by calculation",
+}
+
+// Confirmed says in words how far a rule is confirmed.
+func Confirmed(c assess.Confirmed) string {
+	if words, ok := confirmedWords[c]; ok {
+		return words
+	}
+	return string(c)
+}
+
+// Answer is what a rule answers, in words.
+func Answer(r assess.Result) string {
+	switch r.Answer {
+	case assess.CannotBeAssessed:
+		return "cannot be assessed"
+	case assess.NotApplicable:
+		return "not applicable"
+	}
+	return Words(r.Answer)
+}
+
+// Results writes the answers lesion by lesion, then those about events and the
+// session.
+func Results(p *layout.Page, rep report.Report, results []assess.Result) {
+	for _, l := range rep.Lesions {
+		block(p, LesionLine(l), slices.DeleteFunc(slices.Clone(results), func(r assess.Result) bool {
+			return r.Lesion != l.Number || r.Event != ""
+		}))
+	}
+	for _, e := range rep.Events {
+		block(p, eventLine(e), slices.DeleteFunc(slices.Clone(results), func(r assess.Result) bool { return r.Event != e.ID }))
+	}
+	block(p, "The session as a whole", slices.DeleteFunc(slices.Clone(results), func(r assess.Result) bool {
+		return r.Event != "" || r.Lesion != 0
+	}))
+	p.Text(0, Caution)
+}
+
+func eventLine(e report.Event) string {
+	line := "Event: " + Words(string(e.Kind)) + ", " + string(e.Timing) + " the session"
+	if when := e.When(); !when.IsZero() {
+		line += ", " + when.Day()
+	}
+	return line
+}
+
+func block(p *layout.Page, title string, results []assess.Result) {
+	if len(results) == 0 {
+		return
+	}
+	p.Heading(title)
+	for _, r := range results {
+		result(p, r)
+		p.Gap()
+	}
+}
+
+// indent and label of the lines below an answer.
+const (
+	indent = 4
+	label  = 11
+)
+
+func result(p *layout.Page, r assess.Result) {
+	p.Title(title(r) + ": " + Answer(r))
+	p.Text(indent, r.Reason)
+	if r.Risk != nil {
+		p.Item(indent, label, "Published", riskText(*r.Risk))
+	}
+	if len(r.Missing) > 0 {
+		p.Item(indent, label, "Missing", strings.Join(r.Missing, ", "))
+	}
+	if r.Decides != "" {
+		p.Item(indent, label, "Decides", r.Decides)
+	}
+	for _, c := range r.Cautions {
+		p.Item(indent, label, "Caution", c)
+	}
+	p.Item(indent, label, "Rule", strings.Join(known(r.Guideline, r.Edition), ", ")+"; "+Confirmed(r.Confirmed)+" ["+r.Rule+"]")
+	p.Item(indent, label, "Source", r.Source)
+	p.Item(indent, label, "From", strings.Join(r.Inputs, ", "))
+}
+
+func title(r assess.Result) string {
+	if r.Title == "" {
+		return r.Rule
+	}
+	return strings.TrimSuffix(r.Title, "?")
+}
+
+// known drops the empty texts.
+func known(texts ...string) []string {
+	return slices.DeleteFunc(texts, func(s string) bool { return s == "" })
+}
+
+// riskText is "lymph node metastasis 2.6% (95% CI 1.1 to 5.0%; 7 of 267), in …".
+func riskText(r assess.Risk) string {
+	out := r.Of + " " + pct(r.Pct) + "%"
+	var detail []string
+	if r.CILow != 0 || r.CIHigh != 0 {
+		detail = append(detail, "95% CI "+pct(r.CILow)+" to "+pct(r.CIHigh)+"%")
+	}
+	if r.Denominator > 0 {
+		// A published denominator without numerator must not read as "0 of n".
+		if r.Events > 0 || r.Pct == 0 {
+			detail = append(detail, fmt.Sprintf("%d of %d", r.Events, r.Denominator))
+		} else {
+			detail = append(detail, fmt.Sprintf("n = %d", r.Denominator))
+		}
+	}
+	if len(detail) > 0 {
+		out += " (" + strings.Join(detail, "; ") + ")"
+	}
+	if r.Setting != "" {
+		out += ", " + r.Setting
+	}
+	return out
+}
+
+func pct(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
