@@ -81,12 +81,29 @@ classpath_whole() {
   for jar in "${jars[@]}"; do [ -e "$jar" ] || return 1; done
 }
 
-# wait_for PID LOG URL SECONDS: until the URL answers; shows the log when the server ends before that.
+# ended LOG: the server is gone; shows why.
+ended() {
+  tail -n 30 "$1" >&2
+  die "the server ended while starting; its log: $1"
+}
+
+# wait_listening PID LOG SECONDS: prints the base URL as soon as the server's log says "LISTENING URL".
+wait_listening() {
+  local pid=$1 log=$2 end=$((SECONDS + $3)) base
+  until base=$(sed -n 's/^LISTENING //p' "$log") && [ -n "$base" ]; do
+    kill -0 "$pid" 2>/dev/null || ended "$log"
+    [ $SECONDS -lt $end ] || { kill "$pid"; die "not listening within $3 s; log: $log"; }
+    sleep 0.2
+  done
+  echo "$base"
+}
+
+# wait_for PID LOG URL SECONDS: until the URL answers.
 wait_for() {
   local pid=$1 log=$2 url=$3 end=$((SECONDS + $4))
   until curl -sf -m 30 -o /dev/null "$url"; do
-    kill -0 "$pid" 2>/dev/null || { tail -n 30 "$log" >&2; die "the server ended while starting; its log: $log"; }
-    [ $SECONDS -lt $end ] || { kill "$pid"; tail -n 30 "$log" >&2; die "no answer from $url within $4 s; log: $log"; }
+    kill -0 "$pid" 2>/dev/null || ended "$log"
+    [ $SECONDS -lt $end ] || { kill "$pid"; die "no answer from $url within $4 s; log: $log"; }
     sleep 0.2
   done
 }

@@ -26,11 +26,7 @@ fi
 setsid java -Xmx1500m -XX:+UseSerialGC -XX:TieredStopAtLevel=1 -cp "$classpath" peers.hapi.HapiServer "$port" "$database" \
   >"$log" 2>&1 </dev/null &
 pid=$!
-until base=$(sed -n 's/^LISTENING //p' "$log") && [ -n "$base" ]; do
-  kill -0 $pid 2>/dev/null || { tail -n 30 "$log" >&2; die "the server ended while starting; its log: $log"; }
-  [ $SECONDS -lt 300 ] || { kill $pid; die "not listening after 300 s; log: $log"; }
-  sleep 0.2
-done
+base=$(wait_listening $pid "$log" 300)
 wait_for $pid "$log" "$base/metadata" 120
 say "ready after $SECONDS s, log $log"
 echo "$base $pid"
