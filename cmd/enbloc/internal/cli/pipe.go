@@ -1,0 +1,8 @@
+package cli
+
+import (
+	"errors"
+	"syscall"
+)
+
+func isBrokenPipe(err error) bool { return errors.Is(err, syscall.EPIPE) }
