@@ -165,11 +165,11 @@ func (t *Tx) SetJob(ctx context.Context, id string, jobID int64) error {
 	return translate("noting job", err)
 }
 
-// Reopen makes a closed or parked row due at once, and gives it a new age. A
-// row in a worker's hands, and one already delivered, are faults of kind
-// Conflict.
+// Reopen makes a closed or parked row due at once, gives it a new age, and marks
+// it Uncertain: nobody knows what happened on the target meanwhile. A row in a
+// worker's hands, and one already delivered, are faults of kind Conflict.
 func (t *Tx) Reopen(ctx context.Context, id string, now time.Time) error {
-	res, err := t.exec(ctx, `UPDATE deliveries SET state = 'retrying', reason = 'resent', explanation = '', next_attempt = ?, created_at = ?, updated_at = ?
+	res, err := t.exec(ctx, `UPDATE deliveries SET state = 'retrying', reason = 'resent', explanation = '', uncertain = 1, next_attempt = ?, created_at = ?, updated_at = ?
 		WHERE id = ? AND state IN ('parked', 'conflict', 'dead', 'retrying', 'waiting')`, micros(now), micros(now), micros(now), id)
 	if err != nil {
 		return translate("reopening delivery", err)

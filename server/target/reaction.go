@@ -57,8 +57,9 @@ const longestWait = time.Hour
 func React(status int, header http.Header, issues Issues, now time.Time) Reaction {
 	r := Reaction{Class: classOf(status)}
 	switch {
-	case status == http.StatusConflict && (issues.HasCode("not-found") || issues.HasHint("referential integrity") || issues.HasHint("reference not found")):
-		// A reference to what is not there is said with 409 by some.
+	case status >= 400 && status < 500 && (issues.HasHint("referential integrity") || issues.HasHint("reference not found")),
+		status == http.StatusConflict && issues.HasCode("not-found"):
+		// A reference to what is not there: 400, 404 or 409, as the server likes.
 		r.Class = Park
 	case r.Class == Permanent && issues.HasCode("conflict", "duplicate", "multiple-matches"), r.Class == Permanent && issues.HasHint("version is not current"):
 		r.Class = Conflict

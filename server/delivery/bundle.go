@@ -1,0 +1,87 @@
+package delivery
+
+import (
+	"bytes"
+	"cmp"
+	"maps"
+	"slices"
+
+	"enbloc/mapping/graph"
+	"enbloc/server/store"
+	"enbloc/server/target/fhirserver"
+)
+
+// buildBundle frames encoded resources as a transaction. The frame is written
+// by hand around the bodies: marshalling them once more would cost several
+// times as much and could change their bytes. Everything put into the frame is
+// made of letters, digits and -.:/=|"; nothing needs escaping but the base.
+//
+// A create refers to its neighbours in the bundle by urn:uuid; whatever stands
+// on the target already is named Type/id. The base URL never gets into a
+// reference, because some servers would keep it as it is.
+func buildBundle(base string, rung int, ops []op, refs map[string]string) []byte {
+	var b bytes.Buffer
+	size := 64
+	for _, o := range ops {
+		size += len(o.local) + 400
+	}
+	b.Grow(size)
+	b.WriteString(`{"resourceType":"Bundle","type":"transaction","entry":[`)
+	for i, o := range ops {
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		writeEntry(&b, base, rung, o, refs)
+	}
+	b.WriteString(`]}`)
+	return b.Bytes()
+}
+
+func writeEntry(b *bytes.Buffer, base string, rung int, o op, refs map[string]string) {
+	id := o.entry.ServerID
+	if o.action == create && rung == RungClientIDs {
+		id = o.key
+	}
+	if id == "" {
+		condition := graph.Resource{Key: o.key, SearchBy: o.searchBy}.Condition()
+		b.WriteString(`{"fullUrl":"urn:uuid:` + o.uuid + `","resource":`)
+		writeLinked(b, o.local, refs)
+		b.WriteString(`,"request":{"method":"POST","url":"` + o.kind + `","ifNoneExist":"` + condition + `"}}`)
+		return
+	}
+	b.WriteString(`{"fullUrl":`)
+	writeString(b, base+"/"+o.kind+"/"+id)
+	b.WriteString(`,"resource":`)
+	writeWithID(b, o.local, id, refs)
+	b.WriteString(`,"request":{"method":"PUT","url":"` + o.kind + `/` + id + `"`)
+	if o.entry.Version != "" {
+		b.WriteString(`,"ifMatch":`)
+		writeString(b, fhirserver.ETag(o.entry.Version))
+	}
+	b.WriteString(`}}`)
+}
+
+// writeWithID puts the id in front: a body has none of its own.
+func writeWithID(b *bytes.Buffer, body []byte, id string, refs map[string]string) {
+	b.WriteString(`{"id":"` + id + `",`)
+	writeLinked(b, bytes.TrimLeft(body, " \n\t{"), refs)
+}
+
+// writeString writes a JSON string whose content holds quotes or backslashes
+// only where an entity tag or a base URL has them.
+func writeString(b *bytes.Buffer, s string) {
+	b.WriteByte('"')
+	for _, c := range []byte(s) {
+		if c == '"' || c == '\\' {
+			b.WriteByte('\\')
+		}
+		b.WriteByte(c)
+	}
+	b.WriteByte('"')
+}
+
+// sortedEntries gives ledger entries in the order of their keys, so that equal
+// states make equal bundles.
+func sortedEntries(ledger map[string]store.LedgerEntry) []store.LedgerEntry {
+	return slices.SortedFunc(maps.Values(ledger), func(a, b store.LedgerEntry) int { return cmp.Compare(a.RoleKey, b.RoleKey) })
+}

@@ -1,0 +1,263 @@
+package delivery
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"enbloc/mapping/graph"
+	"enbloc/server/store"
+	"enbloc/server/target"
+)
+
+// Engine delivers graphs to one target. It keeps no state but caches, and is
+// safe for concurrent use as long as no two deliveries of one case overlap.
+type Engine struct {
+	target Target
+	ledger Ledger
+	void   Voider
+	now    func() time.Time
+	// shared serialises the first write of resources that many cases share.
+	shared sync.Mutex
+	staff  staffCache
+}
+
+// EngineOptions are what an Engine needs beside its target.
+type EngineOptions struct {
+	// Ledger is where the engine remembers; nil means a memory ledger.
+	Ledger Ledger
+	// Void is called for what is no longer in a graph; nil leaves it as it is.
+	Void Voider
+	// Clock overrides the time (tests); nil means time.Now.
+	Clock func() time.Time
+}
+
+// NewEngine returns an engine for a target.
+func NewEngine(t Target, o EngineOptions) *Engine {
+	e := &Engine{target: t, ledger: o.Ledger, void: o.Void, now: o.Clock}
+	if e.target.Rung == 0 {
+		e.target.Rung = RungConditionalCreate
+	}
+	if e.target.Patient == "" {
+		e.target.Patient = PatientMustExist
+	}
+	if e.target.Verify == "" {
+		e.target.Verify = VerifySample
+	}
+	if e.ledger == nil {
+		e.ledger = NewMemoryLedger()
+	}
+	if e.now == nil {
+		e.now = time.Now
+	}
+	return e
+}
+
+// passes bounds how often one delivery starts over after the ledger learned
+// something: shared resources, adopted ones, a lost race. More often means that
+// two parties fight over a record, which waiting solves better.
+const passes = 6
+
+// Deliver brings the target to the state that the graph shows and reads back.
+// Whatever the error, the Result lists what is known to stand. The error is a
+// [*Failure] when the target is to blame, else a fault of our own.
+func (e *Engine) Deliver(ctx context.Context, g graph.Graph) (Result, error) {
+	return e.deliver(ctx, g, e.target.Adopt)
+}
+
+// deliver with doubt reads the target before anything is sent: an earlier
+// attempt may have arrived.
+func (e *Engine) deliver(ctx context.Context, g graph.Graph, doubt bool) (Result, error) {
+	r := &run{Engine: e, g: g, doubt: doubt, items: map[string]*Item{}}
+	if err := r.begin(ctx); err != nil {
+		return r.finished(), err
+	}
+	if err := r.write(ctx); err != nil {
+		return r.finished(), errors.Join(err, r.save(ctx, 0))
+	}
+	if err := r.save(ctx, g.Sequence); err != nil {
+		return r.finished(), err
+	}
+	err := r.verify(ctx)
+	return r.finished(), errors.Join(err, r.save(ctx, 0))
+}
+
+// run is one delivery of one graph.
+type run struct {
+	*Engine
+	g     graph.Graph
+	doubt bool
+	// ledger is what is known to stand, unsaved the part not yet written down.
+	ledger  map[string]store.LedgerEntry
+	unsaved []store.LedgerEntry
+	items   map[string]*Item
+	result  Result
+}
+
+func (r *run) begin(ctx context.Context) error {
+	r.result = Result{CaseKey: r.g.CaseKey, Sequence: r.g.Sequence}
+	if err := checkGraph(r.g); err != nil {
+		return err
+	}
+	delivered, err := r.Engine.ledger.Delivered(ctx, r.target.Name, r.g.CaseKey)
+	if err != nil {
+		return err
+	}
+	if delivered > r.g.Sequence {
+		return &Failure{Class: target.Permanent, Reason: LaterDelivered}
+	}
+	return r.load(ctx)
+}
+
+func (r *run) load(ctx context.Context) error {
+	var shared []string
+	for _, res := range r.g.Resources {
+		if res.Shared {
+			shared = append(shared, res.Key)
+		}
+	}
+	known, err := r.Engine.ledger.Entries(ctx, r.target.Name, r.g.CaseKey, shared)
+	if err != nil {
+		return err
+	}
+	// What this run has learned is newer than what is stored.
+	for _, e := range r.unsaved {
+		known[e.RoleKey] = e
+	}
+	r.ledger = known
+	return nil
+}
+
+// write plans and sends until nothing is left to send.
+func (r *run) write(ctx context.Context) error {
+	for range passes {
+		ops, err := plan(r.g, r.ledger, r.void)
+		if err != nil {
+			return err
+		}
+		if len(ops) == 0 {
+			return nil
+		}
+		if failure := r.resolve(ctx, ops); failure != nil {
+			return failure
+		}
+		if r.doubt {
+			r.doubt = false
+			if _, failure := r.reconcile(ctx, ops); failure != nil {
+				return failure
+			}
+			continue
+		}
+		if failure := r.pass(ctx, ops); failure != nil {
+			return failure
+		}
+	}
+	return &Failure{Class: target.Retry, Reason: LostRace}
+}
+
+// pass sends what many cases share, or, when that stands, the case itself.
+func (r *run) pass(ctx context.Context, ops []op) error {
+	first := only(ops, func(o op) bool { return o.shared })
+	if len(first) == 0 {
+		return asError(r.send(ctx, ops))
+	}
+	// Two cases that bring the same new generator would race for it and one of
+	// them would be refused as a whole; so one goes first and the others wait.
+	r.Engine.shared.Lock()
+	defer r.Engine.shared.Unlock()
+	if err := r.load(ctx); err != nil {
+		return err
+	}
+	first = only(first, func(o op) bool { _, known := r.ledger[o.key]; return !known })
+	if len(first) == 0 {
+		return nil
+	}
+	if failure := r.send(ctx, first); failure != nil {
+		return failure
+	}
+	return r.save(ctx, 0)
+}
+
+// asError keeps a nil *Failure from becoming an error that is not nil.
+func asError(f *Failure) error {
+	if f == nil {
+		return nil
+	}
+	return f
+}
+
+func only(ops []op, keep func(op) bool) []op {
+	var some []op
+	for _, o := range ops {
+		if keep(o) {
+			some = append(some, o)
+		}
+	}
+	return some
+}
+
+// learn takes note of a resource that stands on the target.
+func (r *run) learn(e store.LedgerEntry, effect Effect) *Item {
+	e.Written = r.now()
+	r.ledger[e.RoleKey] = e
+	r.unsaved = append(r.unsaved, e)
+	i := &Item{Role: e.Role, Key: e.RoleKey, Type: e.Type, Effect: effect, ServerID: e.ServerID, Version: e.Version}
+	if before, ok := r.items[e.RoleKey]; ok && before.Effect == Created && effect != Voided {
+		i.Effect = Created // created by us a moment ago, whatever came after
+	}
+	r.items[e.RoleKey] = i
+	return i
+}
+
+// save writes down what the run has learned, even when the delivery was
+// cancelled: it is true all the same, and losing it costs a reading.
+func (r *run) save(ctx context.Context, complete int) error {
+	if len(r.unsaved) == 0 && complete == 0 {
+		return nil
+	}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 15*time.Second)
+	defer cancel()
+	if err := r.Engine.ledger.Record(ctx, r.target.Name, r.g.CaseKey, r.unsaved, complete); err != nil {
+		return fmt.Errorf("recording what stands on the target: %w", err)
+	}
+	r.unsaved = nil
+	return nil
+}
+
+// finished completes the result with what did not have to be sent.
+func (r *run) finished() Result {
+	for _, res := range r.g.Resources {
+		if i, ok := r.items[res.Key]; ok {
+			r.result.Items = append(r.result.Items, *i)
+			delete(r.items, res.Key)
+		} else if e, ok := r.ledger[res.Key]; ok {
+			r.result.Items = append(r.result.Items, Item{Role: res.Role, Key: res.Key, Type: res.Type, Effect: Unchanged, ServerID: e.ServerID, Version: e.Version})
+		}
+	}
+	for _, e := range sortedEntries(r.ledger) { // what was voided is in no graph
+		if i, ok := r.items[e.RoleKey]; ok {
+			r.result.Items = append(r.result.Items, *i)
+		}
+	}
+	return r.result
+}
+
+// checkGraph refuses what would break pairing or identity: it is our mistake.
+func checkGraph(g graph.Graph) error {
+	if g.CaseKey == "" || g.Sequence < 1 {
+		return errors.New("checking graph: case key and sequence are required")
+	}
+	seen := make(map[string]bool, len(g.Resources))
+	for _, r := range g.Resources {
+		switch {
+		case r.Key == "" || r.Type == "" || r.UUID == "" || r.SearchBy == "" || len(r.Body) == 0:
+			return fmt.Errorf("checking graph: %s is incomplete", r.Role)
+		case seen[r.Key]:
+			return fmt.Errorf("checking graph: the key of %s occurs twice", r.Role)
+		}
+		seen[r.Key] = true
+	}
+	return nil
+}

@@ -1,0 +1,105 @@
+package delivery
+
+import (
+	"context"
+	"maps"
+	"sync"
+	"time"
+
+	"enbloc/server/store"
+)
+
+// Ledger remembers what stands on a target because we put it there.
+type Ledger interface {
+	// Delivered is the highest state of the case that stands complete; 0 for none.
+	Delivered(ctx context.Context, target, caseKey string) (int, error)
+	// Entries are those of the case and those of the shared keys, by role key.
+	Entries(ctx context.Context, target, caseKey string, shared []string) (map[string]store.LedgerEntry, error)
+	// Record keeps entries and, when complete is not 0, that the state stands
+	// complete; both at once or neither.
+	Record(ctx context.Context, target, caseKey string, entries []store.LedgerEntry, complete int) error
+}
+
+// storeLedger is the lasting ledger of the service.
+type storeLedger struct {
+	store *store.Store
+	now   func() time.Time
+}
+
+func (l storeLedger) Delivered(ctx context.Context, target, caseKey string) (int, error) {
+	return l.store.DeliveredSequence(ctx, target, caseKey)
+}
+
+func (l storeLedger) Entries(ctx context.Context, target, caseKey string, shared []string) (map[string]store.LedgerEntry, error) {
+	own, err := l.store.Ledger(ctx, target, caseKey)
+	if err != nil {
+		return nil, err
+	}
+	others, err := l.store.LedgerByKeys(ctx, target, shared)
+	if err != nil {
+		return nil, err
+	}
+	all := make(map[string]store.LedgerEntry, len(own)+len(others))
+	for _, e := range append(own, others...) {
+		all[e.RoleKey] = e
+	}
+	return all, nil
+}
+
+func (l storeLedger) Record(ctx context.Context, target, caseKey string, entries []store.LedgerEntry, complete int) error {
+	return l.store.InTx(ctx, func(tx *store.Tx) error {
+		if err := tx.PutLedger(ctx, target, entries); err != nil {
+			return err
+		}
+		if complete == 0 {
+			return nil
+		}
+		return tx.SetDelivered(ctx, target, caseKey, complete, l.now())
+	})
+}
+
+// memoryLedger serves single sends: it forgets with the process.
+type memoryLedger struct {
+	mu        sync.Mutex
+	entries   map[[2]string]store.LedgerEntry
+	delivered map[[2]string]int
+}
+
+// NewMemoryLedger returns a ledger that lasts as long as the process.
+func NewMemoryLedger() Ledger {
+	return &memoryLedger{entries: map[[2]string]store.LedgerEntry{}, delivered: map[[2]string]int{}}
+}
+
+func (l *memoryLedger) Delivered(_ context.Context, target, caseKey string) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.delivered[[2]string{target, caseKey}], nil
+}
+
+func (l *memoryLedger) Entries(_ context.Context, target, caseKey string, shared []string) (map[string]store.LedgerEntry, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	all := map[string]store.LedgerEntry{}
+	for at, e := range l.entries {
+		if at[0] == target && e.CaseKey == caseKey {
+			all[e.RoleKey] = e
+		}
+	}
+	for _, k := range shared {
+		if e, ok := l.entries[[2]string{target, k}]; ok {
+			all[k] = e
+		}
+	}
+	return maps.Clone(all), nil
+}
+
+func (l *memoryLedger) Record(_ context.Context, target, caseKey string, entries []store.LedgerEntry, complete int) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, e := range entries {
+		l.entries[[2]string{target, e.RoleKey}] = e
+	}
+	at := [2]string{target, caseKey}
+	l.delivered[at] = max(l.delivered[at], complete)
+	return nil
+}

@@ -1,0 +1,124 @@
+package delivery
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+
+	"enbloc/mapping/graph"
+	"enbloc/server/store"
+)
+
+// action is what has to be done for one resource.
+type action int
+
+const (
+	create action = iota
+	update
+	void
+)
+
+// op is one resource that has to be written.
+type op struct {
+	action   action
+	role     string
+	key      string
+	kind     string // R4 type
+	uuid     string
+	searchBy graph.SearchBy
+	shared   bool
+	fixed    bool // immutable or shared: never updated
+	// neutral is the body as mapping made it; local the same with the
+	// hospital's references resolved.
+	neutral, local []byte
+	hash           string
+	// entry is what the ledger knows; zero for a create.
+	entry store.LedgerEntry
+}
+
+// effect is what the op brings about when it succeeds.
+func (o op) effect() Effect { return [...]Effect{Created, Updated, Voided}[o.action] }
+
+// hashOf is the hash that tells a changed resource: over the body before any
+// reference is resolved, so that it does not depend on the target.
+func hashOf(body []byte) string {
+	sum := sha256.Sum256(body)
+	return hex.EncodeToString(sum[:])
+}
+
+// plan compares a graph with the ledger of its target: a key that is not there
+// is a create, another hash an update, and a key that the graph has no longer
+// is voided. Shared and immutable resources are only ever created.
+func plan(g graph.Graph, ledger map[string]store.LedgerEntry, voider Voider) ([]op, error) {
+	var ops []op
+	inGraph := make(map[string]bool, len(g.Resources))
+	for _, r := range g.Resources {
+		inGraph[r.Key] = true
+	}
+	for _, e := range sortedEntries(ledger) {
+		if inGraph[e.RoleKey] || e.Voided || e.CaseKey == "" || voider == nil {
+			continue
+		}
+		body, err := voider(e.Type, e.Body)
+		if err != nil {
+			return nil, fmt.Errorf("voiding %s: %w", e.Role, err)
+		}
+		if body == nil {
+			continue // the voider leaves this type as it is
+		}
+		ops = append(ops, op{action: void, role: e.Role, key: e.RoleKey, kind: e.Type, neutral: body, local: body, hash: hashOf(body), entry: e})
+	}
+	for _, r := range g.Resources {
+		e, known := ledger[r.Key]
+		o := op{action: update, role: r.Role, key: r.Key, kind: r.Type, uuid: r.UUID, searchBy: r.SearchBy,
+			shared: r.Shared, fixed: r.Shared || r.Immutable, neutral: r.Body, hash: hashOf(r.Body), entry: e}
+		switch {
+		case !known:
+			o.action = create
+		case o.fixed || e.Hash == o.hash:
+			continue
+		}
+		ops = append(ops, o)
+	}
+	return ops, nil
+}
+
+// references maps the urn of every graph resource that has a place on the
+// target to its literal reference.
+func references(g graph.Graph, ledger map[string]store.LedgerEntry, rung int) map[string]string {
+	refs := make(map[string]string, len(g.Resources))
+	for _, r := range g.Resources {
+		switch e, known := ledger[r.Key]; {
+		case known:
+			refs[r.Reference()] = r.Type + "/" + e.ServerID
+		case rung == RungClientIDs:
+			refs[r.Reference()] = r.Type + "/" + r.Key
+		}
+	}
+	return refs
+}
+
+// linked is the body with the references in refs made literal.
+func linked(body []byte, refs map[string]string) []byte {
+	var out bytes.Buffer
+	out.Grow(len(body) + 64)
+	writeLinked(&out, body, refs)
+	return out.Bytes()
+}
+
+func writeLinked(out *bytes.Buffer, body []byte, refs map[string]string) {
+	replaceReferences(out, body, func(raw []byte) (string, bool) {
+		to, ok := refs[string(raw)]
+		return to, ok
+	})
+}
+
+// ledgerEntry is what the ledger keeps of an op that stands on the target.
+func (o op) ledgerEntry(caseKey string, sequence int, id, version string, refs map[string]string) store.LedgerEntry {
+	if o.shared {
+		caseKey = ""
+	}
+	return store.LedgerEntry{RoleKey: o.key, Role: o.role, CaseKey: caseKey, Type: o.kind, ServerID: id, Version: version,
+		Hash: o.hash, Body: linked(o.local, refs), Sequence: sequence, Voided: o.action == void}
+}

@@ -1,0 +1,223 @@
+package delivery
+
+import (
+	"bytes"
+	"encoding/json"
+	"net/url"
+	"regexp"
+	"strings"
+)
+
+// Bodies are canonical JSON, so a reference always reads `"reference":"…"`
+// without a space. Inside a string value the quotes would be escaped, so the
+// pattern matches real references only.
+var referenceKey = []byte(`"reference":"`)
+
+// eachReference calls visit with the raw string of every reference in a body
+// (without quotes, JSON escapes as they are) and its place.
+func eachReference(body []byte, visit func(start, end int, raw []byte)) {
+	for at := 0; ; {
+		i := bytes.Index(body[at:], referenceKey)
+		if i < 0 {
+			return
+		}
+		start := at + i + len(referenceKey)
+		end := start
+		for end < len(body) && body[end] != '"' {
+			if body[end] == '\\' {
+				end++
+			}
+			end++
+		}
+		if end >= len(body) {
+			return
+		}
+		visit(start, end, body[start:end])
+		at = end
+	}
+}
+
+// replaceReferences copies body to out with some references exchanged. swap
+// returns false for those that stay.
+func replaceReferences(out *bytes.Buffer, body []byte, swap func(raw []byte) (string, bool)) {
+	done := 0
+	eachReference(body, func(start, end int, raw []byte) {
+		if to, ok := swap(raw); ok {
+			out.Write(body[done:start])
+			out.WriteString(to)
+			done = end
+		}
+	})
+	out.Write(body[done:])
+}
+
+// external is a reference to what the hospital owns, named by its identifier.
+type external struct {
+	Type string
+	// Token is system|value as a FHIR search spells it.
+	Token string
+	// System and Value are the identifier itself.
+	System, Value string
+}
+
+var externalForm = regexp.MustCompile(`^([A-Z][A-Za-z]{1,63})\?identifier=(.+)$`)
+
+// readExternal reads "Type?identifier=system|value", with the value escaped for
+// a FHIR search and then for a URL.
+func readExternal(raw []byte) (external, bool) {
+	if bytes.HasPrefix(raw, []byte("urn:")) {
+		return external{}, false
+	}
+	var text string
+	if json.Unmarshal(append(append([]byte{'"'}, raw...), '"'), &text) != nil {
+		return external{}, false
+	}
+	m := externalForm.FindStringSubmatch(text)
+	if m == nil {
+		return external{}, false
+	}
+	token, err := url.QueryUnescape(m[2])
+	if err != nil {
+		return external{}, false
+	}
+	system, value := splitToken(token)
+	return external{m[1], token, system, value}, value != ""
+}
+
+// splitToken undoes the FHIR escapes: the first | without a backslash parts
+// system from value.
+func splitToken(token string) (system, value string) {
+	var parts [2]strings.Builder
+	at := 0
+	for i := 0; i < len(token); i++ {
+		switch c := token[i]; {
+		case c == '\\' && i+1 < len(token):
+			i++
+			parts[at].WriteByte(token[i])
+		case c == '|' && at == 0:
+			at = 1
+		default:
+			parts[at].WriteByte(c)
+		}
+	}
+	if at == 0 {
+		return "", parts[0].String()
+	}
+	return parts[0].String(), parts[1].String()
+}
+
+// externals lists the distinct external references of some bodies.
+func externals(bodies [][]byte) []external {
+	seen := map[string]bool{}
+	var all []external
+	for _, b := range bodies {
+		eachReference(b, func(_, _ int, raw []byte) {
+			if x, ok := readExternal(raw); ok && !seen[x.Type+"?"+x.Token] {
+				seen[x.Type+"?"+x.Token] = true
+				all = append(all, x)
+			}
+		})
+	}
+	return all
+}
+
+// resolution is what became of an external reference: a literal, or empty for
+// a reference by identifier only.
+type resolution struct {
+	literal string
+	of      external
+}
+
+// localise exchanges the external references of a body for what they resolved
+// to. A literal is a swap of bytes; a logical reference changes the shape of
+// the object and goes through the JSON tree, digits kept.
+func localise(body []byte, resolved map[string]resolution) ([]byte, error) {
+	logical, any := false, false
+	eachReference(body, func(_, _ int, raw []byte) {
+		if x, ok := readExternal(raw); ok {
+			any = true
+			logical = logical || resolved[x.Type+"?"+x.Token].literal == ""
+		}
+	})
+	if !any {
+		return body, nil
+	}
+	if logical {
+		var err error
+		if body, err = makeLogical(body, resolved); err != nil {
+			return nil, err
+		}
+	}
+	var out bytes.Buffer
+	out.Grow(len(body))
+	replaceReferences(&out, body, func(raw []byte) (string, bool) {
+		x, ok := readExternal(raw)
+		if !ok {
+			return "", false
+		}
+		r := resolved[x.Type+"?"+x.Token]
+		return r.literal, r.literal != ""
+	})
+	return out.Bytes(), nil
+}
+
+func makeLogical(body []byte, resolved map[string]resolution) ([]byte, error) {
+	tree, err := decodeTree(body)
+	if err != nil {
+		return nil, err
+	}
+	walkObjects(tree, func(o map[string]any) {
+		text, ok := o["reference"].(string)
+		if !ok {
+			return
+		}
+		quoted, _ := json.Marshal(text) // a string always marshals
+		x, ok := readExternal(quoted[1 : len(quoted)-1])
+		if !ok || resolved[x.Type+"?"+x.Token].literal != "" {
+			return
+		}
+		delete(o, "reference")
+		identifier := map[string]any{"value": x.Value}
+		if x.System != "" {
+			identifier["system"] = x.System
+		}
+		// Without a type some servers drop a reference by identifier.
+		o["type"], o["identifier"] = x.Type, identifier
+	})
+	return encodeTree(tree)
+}
+
+func walkObjects(node any, visit func(map[string]any)) {
+	switch n := node.(type) {
+	case map[string]any:
+		visit(n)
+		for _, v := range n {
+			walkObjects(v, visit)
+		}
+	case []any:
+		for _, v := range n {
+			walkObjects(v, visit)
+		}
+	}
+}
+
+// decodeTree and encodeTree keep the digits of numbers and sort object keys.
+func decodeTree(body []byte) (any, error) {
+	d := json.NewDecoder(bytes.NewReader(body))
+	d.UseNumber()
+	var tree any
+	if err := d.Decode(&tree); err != nil {
+		return nil, err
+	}
+	return tree, nil
+}
+
+func encodeTree(tree any) ([]byte, error) {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	if err := e.Encode(tree); err != nil {
+		return nil, err
+	}
+	return bytes.TrimRight(b.Bytes(), "\n"), nil
+}

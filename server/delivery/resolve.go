@@ -1,0 +1,149 @@
+package delivery
+
+import (
+	"context"
+	"encoding/json"
+	"sync"
+	"time"
+
+	"enbloc/server/target"
+	"enbloc/server/target/fhirserver"
+)
+
+// resolve looks up what the hospital owns (patient, encounter, staff) and
+// writes the answer into the bodies. Nothing is ever created there and nothing
+// guessed: a patient must be exactly one, and anybody else who is not exactly
+// one is named by identifier.
+func (r *run) resolve(ctx context.Context, ops []op) error {
+	bodies := make([][]byte, len(ops))
+	for i, o := range ops {
+		bodies[i] = o.neutral
+	}
+	resolved := map[string]resolution{}
+	for _, x := range externals(bodies) {
+		literal, failure := r.lookUp(ctx, x)
+		if failure != nil {
+			return failure
+		}
+		resolved[x.Type+"?"+x.Token] = resolution{literal, x}
+	}
+	for i := range ops {
+		local, err := localise(ops[i].neutral, resolved)
+		if err != nil {
+			return &Failure{Class: target.Permanent, Reason: OurMistake, Cause: err}
+		}
+		ops[i].local = local
+	}
+	return nil
+}
+
+// lookUp returns "Type/id", or nothing for a reference by identifier.
+func (r *run) lookUp(ctx context.Context, x external) (string, *Failure) {
+	if literal, ok := r.staff.get(x, r.now()); ok {
+		return literal, nil
+	}
+	hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: x.Type, Param: "identifier", Values: []string{x.Token}})
+	if hits == nil {
+		reaction := a.Reaction(r.now())
+		if x.Type != "Patient" && (reaction.Class == target.StepDown || reaction.Class == target.Permanent) {
+			return "", nil // a target without such a type has nobody of that kind
+		}
+		// A search changes nothing, so no answer leaves no doubt behind.
+		return "", r.failure(a, reaction)
+	}
+	if x.Type == "Patient" {
+		return r.patient(hits)
+	}
+	if len(hits) != 1 {
+		return "", nil
+	}
+	m, err := fhirserver.ReadMeta(hits[0])
+	if err != nil || !validID(m.ID) {
+		return "", nil
+	}
+	r.staff.put(x, x.Type+"/"+m.ID, r.now())
+	return x.Type + "/" + m.ID, nil
+}
+
+// patient insists on exactly one patient who was not merged into another.
+func (r *run) patient(hits []json.RawMessage) (string, *Failure) {
+	switch len(hits) {
+	case 0:
+		if r.target.Patient == PatientLogical {
+			return "", nil
+		}
+		return "", &Failure{Class: target.Park, Reason: WaitingForPatient}
+	case 1:
+	default:
+		return "", &Failure{Class: target.Conflict, Reason: PatientAmbiguous}
+	}
+	var p struct {
+		ID     string `json:"id"`
+		Active *bool  `json:"active"`
+		Link   []struct {
+			Type string `json:"type"`
+		} `json:"link"`
+	}
+	if json.Unmarshal(hits[0], &p) != nil || !validID(p.ID) {
+		return "", &Failure{Class: target.Retry, Reason: NoAnswer}
+	}
+	for _, l := range p.Link {
+		if l.Type == "replaced-by" {
+			return "", &Failure{Class: target.Conflict, Reason: PatientMerged}
+		}
+	}
+	if p.Active != nil && !*p.Active {
+		return "", &Failure{Class: target.Conflict, Reason: PatientInactive}
+	}
+	return "Patient/" + p.ID, nil
+}
+
+// validID is the FHIR R4 id (http://hl7.org/fhir/R4/datatypes.html#id). An id
+// comes from the target and goes into bundles and paths, so it is checked.
+func validID(id string) bool {
+	if id == "" || len(id) > 64 {
+		return false
+	}
+	for _, c := range []byte(id) {
+		if !(c >= 'A' && c <= 'Z' || c >= 'a' && c <= 'z' || c >= '0' && c <= '9' || c == '-' || c == '.') {
+			return false
+		}
+	}
+	return true
+}
+
+// staffCache remembers for a few minutes who people and places are: the same
+// few occur in every case. Patients and encounters are looked up every time.
+type staffCache struct {
+	mu    sync.Mutex
+	known map[string]staffEntry
+}
+
+type staffEntry struct {
+	literal string
+	until   time.Time
+}
+
+const (
+	staffKept  = 5 * time.Minute
+	staffLimit = 10_000
+)
+
+func (c *staffCache) get(x external, now time.Time) (string, bool) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	e, ok := c.known[x.Type+"?"+x.Token]
+	return e.literal, ok && now.Before(e.until)
+}
+
+func (c *staffCache) put(x external, literal string, now time.Time) {
+	if x.Type == "Patient" || x.Type == "Encounter" {
+		return
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.known == nil || len(c.known) >= staffLimit {
+		c.known = map[string]staffEntry{}
+	}
+	c.known[x.Type+"?"+x.Token] = staffEntry{literal, now.Add(staffKept)}
+}

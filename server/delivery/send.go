@@ -1,0 +1,197 @@
+package delivery
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+
+	"enbloc/server/target"
+	"enbloc/server/target/fhirserver"
+)
+
+// send posts one transaction and takes note of what stands afterwards. A nil
+// failure means that the caller plans again: either all is there, or the ledger
+// has learned something.
+func (r *run) send(ctx context.Context, ops []op) *Failure {
+	refs := references(r.g, r.ledger, r.target.Rung)
+	a := r.target.Client.Transaction(ctx, buildBundle(r.target.Client.BaseURL(), r.target.Rung, ops, refs))
+	r.result.HTTPStatus, r.result.RequestID = a.Status, a.RequestID
+	reaction := a.Reaction(r.now())
+	if reaction.Class != target.Done {
+		return r.refused(ctx, ops, a, reaction, target.ReadIssues(a.Body))
+	}
+	results, err := fhirserver.ReadTransaction(a.Body)
+	if err != nil {
+		// 200 with a body that is no answer: the target may have stored it.
+		f := r.failure(a, target.Reaction{Class: target.Unknown})
+		f.Uncertain, f.Cause = true, err
+		return f
+	}
+	if len(results) != len(ops) {
+		results = nil // cannot be paired; read instead
+	}
+	return r.take(ctx, ops, results, a)
+}
+
+// take reads every entry of an answer. Those that succeeded are noted even when
+// others failed, because not every server that says transaction is atomic.
+func (r *run) take(ctx context.Context, ops []op, results []fhirserver.EntryResult, a fhirserver.Answer) *Failure {
+	var stand []standing
+	var failed, unread []op
+	worst, issues := target.Reaction{Class: target.Done}, target.Issues{}
+	for i, o := range ops {
+		var e fhirserver.EntryResult
+		if results != nil {
+			e = results[i]
+		}
+		switch {
+		case e.Status >= http.StatusBadRequest:
+			reaction := target.React(e.Status, nil, e.Issues, r.now())
+			if worst.Class == target.Done || worst.Class == target.Conflict {
+				worst = reaction
+			}
+			failed = append(failed, o)
+			if len(e.Issues) == 0 {
+				e.Issues = target.Issues{{Severity: "error"}}
+			}
+			for _, is := range e.Issues {
+				is.Entry = len(failed) - 1
+				issues = append(issues, is)
+			}
+		case placed(o, e):
+			stand = append(stand, standing{o, e.ID, e.Version})
+		default:
+			unread = append(unread, o)
+		}
+	}
+	r.note(stand)
+	if len(unread) > 0 {
+		failure := r.readUnplaced(ctx, unread)
+		// Now that more ids are known, more links can be made literal.
+		r.note(stand)
+		if failure != nil {
+			return failure
+		}
+	}
+	if len(failed) == 0 {
+		return nil
+	}
+	return r.refused(ctx, failed, a, worst, issues)
+}
+
+// placed reports whether an entry of an answer says all that has to be known: a
+// fresh create with id and version, or an update with its new version. A create
+// that matched (200) is not among them, as nobody knows what stands there.
+func placed(o op, e fhirserver.EntryResult) bool {
+	if e.Version == "" || (e.Type != "" && e.Type != o.kind) {
+		return false
+	}
+	if o.entry.ServerID != "" {
+		return e.ID == "" || e.ID == o.entry.ServerID
+	}
+	return e.Status == http.StatusCreated && validID(e.ID)
+}
+
+// standing is an op that is on the target now.
+type standing struct {
+	op          op
+	id, version string
+}
+
+// note takes what stands into the ledger. References are made literal only when
+// all ids of the bundle are known.
+func (r *run) note(all []standing) {
+	for i, s := range all {
+		if s.id == "" {
+			all[i].id = s.op.entry.ServerID
+		}
+		r.ledger[s.op.key] = s.op.ledgerEntry(r.g.CaseKey, r.g.Sequence, all[i].id, s.version, nil)
+	}
+	refs := references(r.g, r.ledger, r.target.Rung)
+	for _, s := range all {
+		r.learn(s.op.ledgerEntry(r.g.CaseKey, r.g.Sequence, s.id, s.version, refs), s.op.effect())
+	}
+}
+
+// readUnplaced finds out by reading what an answer did not say.
+func (r *run) readUnplaced(ctx context.Context, ops []op) *Failure {
+	if _, failure := r.reconcile(ctx, ops); failure != nil {
+		if failure.Class != target.Conflict {
+			failure.Uncertain = true
+		}
+		return failure
+	}
+	return nil
+}
+
+// refused decides about an answer that was not success. Where a condition may
+// have been the cause, the record is read before anything is believed.
+func (r *run) refused(ctx context.Context, ops []op, a fhirserver.Answer, reaction target.Reaction, issues target.Issues) *Failure {
+	f := r.failure(a, reaction)
+	f.Problems = problems(ops, issues)
+	byCondition := reaction.Class == target.Conflict || a.Status == http.StatusBadRequest || (a.Status == http.StatusOK && reaction.Class == target.Permanent)
+	if !byCondition {
+		// A proxy may say 503 when the server behind it died in the middle.
+		f.Uncertain = !a.NotSent && (a.Err != nil || reaction.Class == target.Unknown || a.Status >= http.StatusInternalServerError)
+		return f
+	}
+	learned, failure := r.reconcile(ctx, ops)
+	switch {
+	case failure != nil:
+		failure.RequestID = f.RequestID
+		return failure
+	case learned || reaction.Class == target.Conflict:
+		return nil // plan again: with what was learned, or after a race
+	}
+	return f
+}
+
+// failure is the bare failure that an answer means.
+func (r *run) failure(a fhirserver.Answer, reaction target.Reaction) *Failure {
+	f := &Failure{Class: reaction.Class, After: reaction.After, Status: a.Status, RequestID: a.RequestID, Cause: a.Err, Reason: reasons[reaction.Class]}
+	if a.NotSent {
+		f.Reason = NoAnswer
+	}
+	if f.Class == target.Done { // success around a body that cannot be used
+		f.Class = target.Retry
+	}
+	return f
+}
+
+var reasons = map[target.Class]Reason{
+	target.Retry: TargetBusy, target.Unknown: NoAnswer, target.Permanent: Refused, target.Conflict: LostRace,
+	target.StepDown: TargetCannot, target.Auth: CredentialsRefused, target.Park: ReferenceMissing, target.Done: NoAnswer,
+}
+
+// problems says in terms of the case what a target found wrong. A server that
+// does not name the entry is met halfway: when one resource only has the type
+// that the path begins with, it is that one.
+func problems(ops []op, issues target.Issues) []Problem {
+	var all []Problem
+	for _, is := range issues {
+		if is.Severity == "information" || is.Severity == "warning" {
+			continue
+		}
+		p := Problem{Path: is.Path, Severity: is.Severity, Code: is.Code, Hint: is.Hint}
+		if is.Entry >= 0 && is.Entry < len(ops) {
+			p.Role = ops[is.Entry].role
+		} else if alone := only(ops, func(o op) bool { return startsWithType(is.Path, o.kind) }); len(alone) == 1 {
+			p.Role = alone[0].role
+		}
+		all = append(all, p)
+	}
+	return all
+}
+
+func startsWithType(path, kind string) bool {
+	return path == kind || (len(path) > len(kind) && path[:len(kind)+1] == kind+".")
+}
+
+// describe is one line for a row: which part, which element.
+func describe(p Problem) string {
+	where := p.Role
+	if where == "" {
+		where = "part not named by the target"
+	}
+	return fmt.Sprintf("%s: %s %s %s", where, p.Path, p.Code, p.Hint)
+}

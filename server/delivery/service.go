@@ -1,0 +1,173 @@
+package delivery
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"strconv"
+	"time"
+
+	"github.com/google/uuid"
+
+	"enbloc/server/fault"
+	"enbloc/server/store"
+)
+
+const (
+	defaultWorkers = 16
+	defaultBudget  = 72 * time.Hour
+	defaultAttempt = 150 * time.Second
+	// leaseMargin is how much longer a claim holds than an attempt may take;
+	// within it the outcome has to be written down.
+	leaseMargin = 30 * time.Second
+)
+
+// Service works the outbox. Make it with New, give it work with EnqueueTx, run
+// it between Start and Stop.
+type Service struct {
+	store   *store.Store
+	engines map[string]*Engine
+	targets []string
+	render  Renderer
+	log     *slog.Logger
+	metrics *metrics
+	queue   *queue
+	// worker names this process in claims.
+	worker  string
+	budget  time.Duration
+	attempt time.Duration
+	backoff func(attempt int) time.Duration
+	now     func() time.Time
+}
+
+// New checks the options, creates the queue's tables and returns a service
+// that accepts work but does none until Start.
+func New(ctx context.Context, o Options) (*Service, error) {
+	if o.Store == nil || o.Render == nil {
+		return nil, errors.New("checking delivery options: store and renderer are required")
+	}
+	host, _ := os.Hostname() // a name for people; the uuid is what counts
+	s := &Service{store: o.Store, render: o.Render, log: o.Logger, engines: map[string]*Engine{},
+		worker: host + "/" + strconv.Itoa(os.Getpid()) + "/" + uuid.NewString(),
+		budget: o.Budget, attempt: o.AttemptTimeout, backoff: o.Backoff, now: o.Clock}
+	s.defaults()
+	for _, t := range o.Targets {
+		if t.Name == "" || t.Client == nil || s.engines[t.Name] != nil {
+			return nil, fmt.Errorf("checking delivery target %q: it needs a name of its own and a client", t.Name)
+		}
+		s.engines[t.Name] = NewEngine(t, EngineOptions{Ledger: storeLedger{o.Store, s.now}, Void: o.Void, Clock: s.now})
+		s.targets = append(s.targets, t.Name)
+	}
+	s.metrics = newMetrics(s.targets, o.Store, s.now)
+	if o.Registerer != nil {
+		if err := s.metrics.register(o.Registerer); err != nil {
+			return nil, fmt.Errorf("registering delivery metrics: %w", err)
+		}
+	}
+	var err error
+	s.queue, err = newQueue(ctx, s, o.Workers)
+	return s, err
+}
+
+func (s *Service) defaults() {
+	if s.log == nil {
+		s.log = slog.New(slog.DiscardHandler)
+	}
+	if s.budget <= 0 {
+		s.budget = defaultBudget
+	}
+	if s.attempt <= 0 {
+		s.attempt = defaultAttempt
+	}
+	if s.now == nil {
+		s.now = time.Now
+	}
+}
+
+// Targets are the names of the targets, in the order of the options.
+func (s *Service) Targets() []string { return s.targets }
+
+// EnqueueTx puts a state of a case into the outbox for every target, in the
+// transaction that accepts the state: both are there together or not at all.
+func (s *Service) EnqueueTx(ctx context.Context, tx *store.Tx, caseKey string, sequence int) error {
+	now := s.now()
+	for _, target := range s.targets {
+		id, err := uuid.NewV7()
+		if err != nil {
+			return fault.Wrap("making delivery id", fault.Internal, err)
+		}
+		job, err := s.queue.insertTx(ctx, tx.SQL(), id.String())
+		if err != nil {
+			return err
+		}
+		d := store.Delivery{ID: id.String(), CaseKey: caseKey, Sequence: sequence, Target: target, JobID: job, Created: now}
+		if err := tx.AddDelivery(ctx, d); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Start begins to work the outbox. On SQLite, which one process has to itself,
+// rows that a former process held are taken back at once; on Postgres their
+// lease has to run out, as their holder may be alive.
+func (s *Service) Start(ctx context.Context) error {
+	if s.store.Engine() == store.SQLite {
+		err := s.store.InTx(ctx, func(tx *store.Tx) error {
+			n, err := tx.ReleaseAll(ctx, s.now())
+			if n > 0 {
+				s.log.InfoContext(ctx, "took back interrupted deliveries", "rows", n)
+			}
+			return err
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return s.queue.start(ctx)
+}
+
+// Stop ends the work. Attempts that run get until ctx ends; then they are
+// cancelled, and what they left behind is read before it is sent again.
+func (s *Service) Stop(ctx context.Context) error { return s.queue.stop(ctx) }
+
+// Resend makes a parked, conflicting, dead or retrying row due at once. Before
+// anything is sent the target is read, as nobody knows what happened there in
+// the meantime.
+func (s *Service) Resend(ctx context.Context, deliveryID string) error {
+	return s.store.InTx(ctx, func(tx *store.Tx) error {
+		if err := tx.Reopen(ctx, deliveryID, s.now()); err != nil {
+			return err
+		}
+		return s.queue.wakeTx(ctx, tx, deliveryID)
+	})
+}
+
+// Skip closes a row unsent and lets the next state of its case go on.
+func (s *Service) Skip(ctx context.Context, deliveryID string) error {
+	return s.store.InTx(ctx, func(tx *store.Tx) error {
+		if err := tx.Skip(ctx, deliveryID, s.now()); err != nil {
+			return err
+		}
+		d, err := tx.Delivery(ctx, deliveryID)
+		if err != nil {
+			return err
+		}
+		return s.wakeNextTx(ctx, tx, d)
+	})
+}
+
+// wakeNextTx wakes the next open row of a case, in the transaction that settles
+// the one before it: a wake-up can be one too many, but never be lost.
+func (s *Service) wakeNextTx(ctx context.Context, tx *store.Tx, settled store.Delivery) error {
+	next, err := tx.NextOpen(ctx, settled.Target, settled.CaseKey, settled.Sequence)
+	if fault.Is(err, fault.NotFound) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return s.queue.wakeTx(ctx, tx, next.ID)
+}

@@ -1,0 +1,201 @@
+package delivery
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"runtime/debug"
+	"strings"
+	"time"
+
+	"github.com/riverqueue/river"
+
+	"enbloc/server/fault"
+	"enbloc/server/store"
+	"enbloc/server/target"
+)
+
+// worker is what the queue calls for each job.
+type worker struct {
+	river.WorkerDefaults[jobArgs]
+	service *Service
+}
+
+// soon is how long a job waits that met another worker at its case.
+const soon = 2 * time.Second
+
+// Work makes one attempt at one row. An error goes back to the queue only when
+// our own store did not work; everything else is written into the row.
+func (w *worker) Work(ctx context.Context, job *river.Job[jobArgs]) error {
+	s := w.service
+	var d store.Delivery
+	var verdict store.Verdict
+	err := s.store.InTx(ctx, func(tx *store.Tx) (err error) {
+		d, verdict, err = tx.Claim(ctx, job.Args.DeliveryID, s.worker, s.now(), s.attempt+leaseMargin)
+		return err
+	})
+	switch {
+	case fault.Is(err, fault.NotFound):
+		return nil // the row was cleared away; a job about nothing
+	case err != nil:
+		return err
+	}
+	switch verdict {
+	case store.Closed:
+		return nil
+	case store.Early:
+		return river.JobSnooze(max(d.NextAttempt.Sub(s.now()), 0))
+	case store.Blocked:
+		if d.State == store.Waiting {
+			return nil // whoever settles the row before wakes this one
+		}
+		return river.JobSnooze(soon)
+	}
+	wait, err := s.work(ctx, d)
+	if err != nil || wait < 0 {
+		return err
+	}
+	return river.JobSnooze(wait)
+}
+
+// work makes the attempt and writes its outcome down. It returns how long the
+// job shall sleep, negative when the row is settled.
+func (s *Service) work(ctx context.Context, d store.Delivery) (time.Duration, error) {
+	started := s.now()
+	attempt, cancel := context.WithTimeout(ctx, s.attempt)
+	result, failure := s.try(attempt, d)
+	cancel()
+	now := s.now()
+	o := s.outcome(d, result, failure, now)
+	a := store.Attempt{Started: started, Duration: now.Sub(started), HTTPStatus: result.HTTPStatus, RequestID: result.RequestID, Class: string(target.Done)}
+	if failure != nil {
+		a.Class, a.Reason, a.Diagnostics = string(failure.Class), string(failure.Reason), diagnostics(failure)
+		if failure.RequestID != "" {
+			a.HTTPStatus, a.RequestID = failure.Status, failure.RequestID
+		}
+	}
+	s.report(ctx, d, o, a, result)
+	if err := s.finish(ctx, d, o, a, now); err != nil {
+		return 0, err
+	}
+	if !o.State.Open() {
+		return -1, nil
+	}
+	return max(o.NextAttempt.Sub(s.now()), 0), nil
+}
+
+// try renders and delivers. A panic becomes a failure: one malformed case must
+// not take the others with it, nor hold its row until the lease runs out.
+func (s *Service) try(ctx context.Context, d store.Delivery) (result Result, failure *Failure) {
+	defer func() {
+		if p := recover(); p != nil {
+			s.log.ErrorContext(ctx, "delivery panicked", "delivery", d.ID, "stack", string(debug.Stack()))
+			failure = &Failure{Class: target.Unknown, Reason: OurMistake, Uncertain: true, Cause: errors.New("panic")}
+		}
+	}()
+	engine := s.engines[d.Target]
+	if engine == nil {
+		return Result{}, &Failure{Class: target.StepDown, Reason: UnknownTarget}
+	}
+	g, err := s.render(ctx, d.CaseKey, d.Sequence)
+	if err != nil {
+		return Result{}, renderFailure(err)
+	}
+	result, err = engine.deliver(ctx, g, d.Uncertain || engine.target.Adopt)
+	return result, asFailure(err)
+}
+
+func renderFailure(err error) *Failure {
+	f := &Failure{Class: target.Retry, Reason: OurMistake, Cause: err}
+	if fault.Is(err, fault.Invalid) {
+		f.Class, f.Reason = target.Permanent, ContentInvalid
+	}
+	return f
+}
+
+// asFailure finds the failure in an engine's error; any other error is ours.
+func asFailure(err error) *Failure {
+	if err == nil {
+		return nil
+	}
+	var f *Failure
+	if errors.As(err, &f) {
+		return f
+	}
+	return &Failure{Class: target.Retry, Reason: OurMistake, Uncertain: true, Cause: err}
+}
+
+// outcome is what the row will say.
+func (s *Service) outcome(d store.Delivery, r Result, f *Failure, now time.Time) store.Outcome {
+	if f == nil {
+		o := store.Outcome{State: store.Delivered}
+		if alarms := r.Alarms(); len(alarms) > 0 {
+			o.State, o.Reason = store.DeliveredWithDifferences, "stands-with-differences"
+			o.Explanation = fmt.Sprintf("The target keeps %d element(s) other than sent, the first at %s (%s).", len(alarms), alarms[0].Path, alarms[0].Role)
+			o.Details = details(map[string]any{"differences": alarms})
+		}
+		return o
+	}
+	// A doubt from before stays until an attempt got as far as writing.
+	doubt := f.Uncertain || (d.Uncertain && r.HTTPStatus == 0)
+	o := store.Outcome{Reason: string(f.Reason), Explanation: f.Reason.Sentence(), Uncertain: doubt}
+	o.State, o.NextAttempt = s.next(d, f, now)
+	if o.State == store.Dead && f.Class != target.Permanent {
+		o.Explanation = BudgetSpent.Sentence() + " Last: " + o.Explanation
+		o.Reason = string(BudgetSpent)
+	}
+	if len(f.Problems) > 0 {
+		o.Explanation += " First: " + strings.TrimSpace(describe(f.Problems[0])) + "."
+	}
+	o.Details = details(map[string]any{"problems": f.Problems, "conflicts": f.Conflicts, "last": f.Reason})
+	return o
+}
+
+func details(m map[string]any) []byte {
+	body, err := json.Marshal(m)
+	if err != nil { // plain strings always marshal
+		return nil
+	}
+	return body
+}
+
+func diagnostics(f *Failure) string {
+	var parts []string
+	for _, p := range f.Problems {
+		parts = append(parts, strings.TrimSpace(describe(p)))
+	}
+	for _, c := range f.Conflicts {
+		parts = append(parts, fmt.Sprintf("%s: %s %s", c.Role, c.Path, c.Kind))
+	}
+	return strings.Join(parts, "; ")
+}
+
+// finish gives the row back, and wakes the next row of the case when this one
+// no longer holds it back. It runs to its end even when the service is stopping.
+func (s *Service) finish(ctx context.Context, d store.Delivery, o store.Outcome, a store.Attempt, now time.Time) error {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), leaseMargin/2)
+	defer cancel()
+	return s.store.InTx(ctx, func(tx *store.Tx) error {
+		if err := tx.Finish(ctx, d, o, a, now); err != nil {
+			return err
+		}
+		switch o.State {
+		case store.Delivered, store.DeliveredWithDifferences:
+			if _, err := tx.SupersedeBelow(ctx, d.Target, d.CaseKey, d.Sequence, now); err != nil {
+				return err
+			}
+		case store.Retrying, store.InConflict:
+			return nil // the row still holds back the next ones
+		}
+		return s.wakeNextTx(ctx, tx, d)
+	})
+}
+
+// report logs and counts an attempt: ids, words and numbers of our own only.
+func (s *Service) report(ctx context.Context, d store.Delivery, o store.Outcome, a store.Attempt, r Result) {
+	s.metrics.attempt(d.Target, a, o.State, r)
+	s.log.InfoContext(ctx, "delivery attempted", "delivery", d.ID, "case", d.CaseKey, "sequence", d.Sequence, "target", d.Target,
+		"attempt", d.Attempts, "class", a.Class, "state", o.State, "reason", o.Reason, "status", a.HTTPStatus, "request_id", a.RequestID,
+		"duration_ms", a.Duration.Milliseconds())
+}
