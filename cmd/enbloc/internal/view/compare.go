@@ -79,7 +79,7 @@ func Compare(p *layout.Page, pairs []Pair) {
 		p.SpacedTable(0, []string{"Question", "Before", "After"}, same)
 		p.Gap()
 	}
-	p.Text(0, Caution)
+	p.Text(0, disclaimer)
 }
 
 func verb(n int) string {

@@ -11,8 +11,8 @@ import (
 	"enbloc/mapping/report"
 )
 
-// Caution stands under every list of answers.
-const Caution = "These answers are information for licensed clinicians. They repeat published rules on what was " +
+// disclaimer stands under every list of answers.
+const disclaimer = "These answers are information for licensed clinicians. They repeat published rules on what was " +
 	"reported, defer to local protocol, and are no instruction; who decides is the team that treats the patient."
 
 // confirmedWords say how far a rule was checked against its source.
@@ -46,18 +46,38 @@ func Answer(r assess.Result) string {
 // Results writes the answers lesion by lesion, then those about events and the
 // session.
 func Results(p *layout.Page, rep report.Report, results []assess.Result) {
+	common := commonCautions(results)
 	for _, l := range rep.Lesions {
-		block(p, LesionLine(l), slices.DeleteFunc(slices.Clone(results), func(r assess.Result) bool {
+		block(p, common, LesionLine(l), slices.DeleteFunc(slices.Clone(results), func(r assess.Result) bool {
 			return r.Lesion != l.Number || r.Event != ""
 		}))
 	}
 	for _, e := range rep.Events {
-		block(p, eventLine(e), slices.DeleteFunc(slices.Clone(results), func(r assess.Result) bool { return r.Event != e.ID }))
+		block(p, common, eventLine(e), slices.DeleteFunc(slices.Clone(results), func(r assess.Result) bool { return r.Event != e.ID }))
 	}
-	block(p, "The session as a whole", slices.DeleteFunc(slices.Clone(results), func(r assess.Result) bool {
+	block(p, common, "The session as a whole", slices.DeleteFunc(slices.Clone(results), func(r assess.Result) bool {
 		return r.Event != "" || r.Lesion != 0
 	}))
-	p.Text(0, Caution)
+	Cautions(p, results)
+}
+
+// Cautions writes what holds for all of the answers, once.
+func Cautions(p *layout.Page, results []assess.Result) {
+	for _, c := range commonCautions(results) {
+		p.Item(0, len("Caution: "), "Caution:", c)
+	}
+	p.Text(0, disclaimer)
+}
+
+// commonCautions are those that stand on every answer: said once at the end,
+// so that the ones that belong to a single answer are not lost among them.
+func commonCautions(results []assess.Result) []string {
+	if len(results) < 2 {
+		return nil
+	}
+	return slices.DeleteFunc(slices.Clone(results[0].Cautions), func(c string) bool {
+		return slices.ContainsFunc(results, func(r assess.Result) bool { return !slices.Contains(r.Cautions, c) })
+	})
 }
 
 func eventLine(e report.Event) string {
@@ -68,13 +88,13 @@ func eventLine(e report.Event) string {
 	return line
 }
 
-func block(p *layout.Page, title string, results []assess.Result) {
+func block(p *layout.Page, common []string, title string, results []assess.Result) {
 	if len(results) == 0 {
 		return
 	}
 	p.Heading(title)
 	for _, r := range results {
-		result(p, r)
+		result(p, common, r)
 		p.Gap()
 	}
 }
@@ -85,7 +105,7 @@ const (
 	label  = 11
 )
 
-func result(p *layout.Page, r assess.Result) {
+func result(p *layout.Page, common []string, r assess.Result) {
 	p.Title(title(r) + ": " + Answer(r))
 	p.Text(indent, r.Reason)
 	if r.Risk != nil {
@@ -98,7 +118,9 @@ func result(p *layout.Page, r assess.Result) {
 		p.Item(indent, label, "Decides", r.Decides)
 	}
 	for _, c := range r.Cautions {
-		p.Item(indent, label, "Caution", c)
+		if !slices.Contains(common, c) {
+			p.Item(indent, label, "Caution", c)
+		}
 	}
 	p.Item(indent, label, "Rule", strings.Join(known(r.Guideline, r.Edition), ", ")+"; "+Confirmed(r.Confirmed)+" ["+r.Rule+"]")
 	p.Item(indent, label, "Source", r.Source)

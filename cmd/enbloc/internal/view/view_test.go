@@ -89,6 +89,17 @@ func TestResultsShowEverythingAnAnswerRestsOn(t *testing.T) {
 	}
 }
 
+func TestWhatHoldsForAllIsSaidOnce(t *testing.T) {
+	t.Parallel()
+	first, second := answers[0], answers[0]
+	first.Cautions = []string{"Local protocol decides.", "Only here."}
+	second.Cautions = []string{"Local protocol decides."}
+	p, out := page()
+	view.Results(p, report.Report{Lesions: []report.Lesion{{Number: 1}}}, []assess.Result{first, second})
+	require.Equal(t, 1, strings.Count(out.String(), "Local protocol decides."))
+	require.Equal(t, 1, strings.Count(out.String(), "Only here."))
+}
+
 func TestPublishedDenominatorAloneIsNotZeroOfIt(t *testing.T) {
 	t.Parallel()
 	p, out := page()
