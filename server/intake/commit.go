@@ -1,0 +1,128 @@
+package intake
+
+import (
+	"context"
+	"errors"
+	"slices"
+
+	"enbloc/server/fault"
+	"enbloc/server/store"
+)
+
+// errMoved: what the plan rested on is not so any more.
+var errMoved = errors.New("the snapshot has moved")
+
+// commit proves that the plan still holds and writes it.
+func (in *Intake) commit(ctx context.Context, doc document, p *plan, within Within) error {
+	return in.Store.InTx(ctx, func(tx *store.Tx) error {
+		if err := in.lock(ctx, tx, doc, p); err != nil {
+			return err
+		}
+		if holds, err := in.holds(ctx, tx, doc, p); err != nil || !holds {
+			return errors.Join(err, moved(!holds && err == nil))
+		}
+		if !p.receipt.Repeated {
+			if err := in.write(ctx, tx, doc, p); err != nil {
+				// A row that is there already was not when we looked: on Postgres
+				// somebody else may commit between look and write.
+				if fault.Is(err, fault.Conflict) {
+					return errMoved
+				}
+				return err
+			}
+		}
+		if within == nil {
+			return nil
+		}
+		return within(ctx, tx, p.receipt)
+	})
+}
+
+func moved(yes bool) error {
+	if yes {
+		return errMoved
+	}
+	return nil
+}
+
+// lock makes whoever works on the same case, or could match the same part,
+// wait. Keys before case, always, so that nobody waits in a circle.
+func (in *Intake) lock(ctx context.Context, tx *store.Tx, doc document, p *plan) error {
+	keys := slices.Concat(doc.keys, p.keys)
+	if err := tx.LockKeys(ctx, in.Tenant, keys); err != nil {
+		return err
+	}
+	if p.seen.caseKey == "" {
+		return nil
+	}
+	return tx.LockCase(ctx, p.seen.caseKey)
+}
+
+// holds reports whether the store still shows what the plan has seen.
+func (in *Intake) holds(ctx context.Context, tx reads, doc document, p *plan) (bool, error) {
+	latest, err := optional(tx.LatestPart(ctx, in.Tenant, doc.kind, doc.source, doc.partID()))
+	if err != nil || latest.ID != p.seen.latest {
+		return false, err
+	}
+	if p.receipt.Repeated {
+		return true, nil
+	}
+	if doc.kind != store.Report {
+		cases, err := tx.CasesByKeys(ctx, in.Tenant, doc.keys)
+		if err != nil || !slices.Equal(cases, p.seen.cases) {
+			return false, err
+		}
+	}
+	if p.receipt.Outcome == Parked {
+		return true, nil
+	}
+	current, err := optional(tx.Case(ctx, p.seen.caseKey))
+	if err != nil || current.Sequence != p.seen.sequence {
+		return false, err
+	}
+	waiting, err := tx.ParkedByKeys(ctx, in.Tenant, p.keys)
+	return err == nil && slices.Equal(ids(waiting), p.seen.parked), err
+}
+
+// write stores document, case, state, keys, outbox rows and jobs.
+func (in *Intake) write(ctx context.Context, tx *store.Tx, doc document, p *plan) error {
+	row := doc.row(in.Tenant)
+	row.Received = in.Clock()
+	if p.receipt.Outcome == Parked {
+		row.State = store.Parked
+		return tx.AddDocument(ctx, &row)
+	}
+	next := p.next(doc, row)
+	if err := tx.PutCase(ctx, next); err != nil {
+		return err
+	}
+	row.State, row.CaseKey = store.Joined, next.Key
+	if err := tx.AddDocument(ctx, &row); err != nil {
+		return err
+	}
+	for _, id := range p.joins {
+		if err := tx.JoinDocument(ctx, id, next.Key); err != nil {
+			return err
+		}
+	}
+	if err := tx.AddState(ctx, next.Key, next.Sequence, append(slices.Clone(p.keep), row.ID)); err != nil {
+		return err
+	}
+	if err := tx.SetCaseKeys(ctx, in.Tenant, next.Key, p.keys); err != nil {
+		return err
+	}
+	return in.Outbox.EnqueueTx(ctx, tx, next.Key, next.Sequence)
+}
+
+// next is the case as it stands after the plan.
+func (p *plan) next(doc document, row store.Document) store.Case {
+	c := p.had
+	if c.Key == "" {
+		c = store.Case{Key: p.mapped.CaseKey, Tenant: row.Tenant, Source: row.Source, ReportID: row.PartID}
+	}
+	merged, _ := p.parts.merged()
+	c.Sequence, c.Updated = p.mapped.Sequence, row.Received
+	c.Revision, c.Status = int64(merged.Revision), string(merged.Status)
+	c.Summary = summarise(merged)
+	return c
+}

@@ -1,0 +1,49 @@
+package intake
+
+import (
+	"context"
+	"slices"
+
+	"enbloc/mapping/graph"
+	"enbloc/mapping/report"
+)
+
+// stateID names one state of one case.
+type stateID struct {
+	caseKey  string
+	sequence int
+}
+
+// Graph is one state of a case, mapped; it is what delivery renders with. A
+// state that was accepted a moment ago is not mapped a second time. Its errors
+// are faults: NotFound for a state that never was, Invalid for one that cannot
+// be mapped (any more), which no repetition will mend.
+func (in *Intake) Graph(ctx context.Context, caseKey string, sequence int) (graph.Graph, error) {
+	if g, ok := in.fresh.Get(stateID{caseKey, sequence}); ok {
+		g.Resources = slices.Clone(g.Resources)
+		return g, nil
+	}
+	merged, err := in.Merged(ctx, caseKey, sequence)
+	if err != nil {
+		return graph.Graph{}, err
+	}
+	g, err := in.Pipeline.Map(merged, sequence)
+	if err != nil {
+		return graph.Graph{}, Unmappable(err)
+	}
+	return g, nil
+}
+
+// Merged is one state of a case as a whole report.
+func (in *Intake) Merged(ctx context.Context, caseKey string, sequence int) (report.Report, error) {
+	rows, err := in.Store.DocumentsAt(ctx, caseKey, sequence)
+	if err != nil {
+		return report.Report{}, err
+	}
+	p, err := partsOf(rows)
+	if err != nil {
+		return report.Report{}, err
+	}
+	merged, _ := p.merged()
+	return merged, nil
+}
