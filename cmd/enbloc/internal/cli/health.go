@@ -1,10 +1,6 @@
 package cli
 
-import (
-	"net/http"
-
-	"github.com/spf13/cobra"
-)
+import "github.com/spf13/cobra"
 
 func newHealth(s Streams) *cobra.Command {
 	var flags clientFlags
@@ -16,14 +12,11 @@ func newHealth(s Streams) *cobra.Command {
 all is well, so that it can serve as the health check of a container.`,
 		Args: none,
 		RunE: func(c *cobra.Command, _ []string) error {
-			if err := fromEnv(c, s.env); err != nil {
-				return err
-			}
-			service, err := flags.client(s)
+			asked, err := flags.client(s, c)
 			if err != nil {
 				return err
 			}
-			return service.do(c.Context(), http.MethodGet, "/health/ready", nil, nil)
+			return fromService(asked.Get(c.Context(), "/health/ready", nil))
 		},
 	}
 	flags.add(c)

@@ -2,8 +2,8 @@ package cli
 
 import (
 	"context"
-	"fmt"
 	"io"
+	"runtime"
 	"runtime/debug"
 	"strings"
 
@@ -64,7 +64,7 @@ func newRoot(s Streams) *cobra.Command {
 		Long:          about,
 		SilenceErrors: true,
 		SilenceUsage:  true,
-		Version:       version(),
+		Version:       version() + " (" + runtime.Version() + ")",
 	}
 	root.SetIn(s.In)
 	root.SetOut(s.Out)
@@ -107,7 +107,7 @@ func none(c *cobra.Command, args []string) error {
 func version() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
-		return "unknown"
+		return "unversioned"
 	}
 	v := info.Main.Version
 	for _, setting := range info.Settings {
@@ -115,8 +115,8 @@ func version() string {
 			v = setting.Value
 		}
 	}
-	if v == "" {
-		v = "(devel)"
+	if v == "" || v == "(devel)" {
+		return "unversioned"
 	}
-	return fmt.Sprintf("%s %s", v, info.GoVersion)
+	return v
 }

@@ -6,6 +6,7 @@ import (
 	"net"
 	"net/url"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"time"
 )
@@ -35,6 +36,10 @@ type Config struct {
 	// Target is the FHIR R4 base URL that receives the records. Empty: reports
 	// are accepted, checked and kept, and nothing is delivered.
 	Target string
+	// TargetName is the name under which the ledger keeps the target. Empty: it
+	// is made of the URL. Set it to the former name when the same server moves
+	// to another address, and only then.
+	TargetName string
 	// TargetToken is a bearer token for the target; TargetUser and
 	// TargetPassword are basic credentials. At most one of the two kinds, and
 	// over plain http only to a loopback address.
@@ -72,13 +77,15 @@ const (
 	minToken      = 16
 )
 
+var targetNames = regexp.MustCompile(`^[A-Za-z0-9._-]{1,64}$`)
+
 // complete fills the defaults and refuses what cannot work or would expose
 // patient data. The errors say what to do.
 func (c *Config) complete() error {
 	fill(&c.Listen, DefaultListen)
 	fill(&c.Data, DefaultData)
 	fill(&c.Store, filepath.Join(c.Data, "enbloc.db"))
-	fill(&c.KeyFile, filepath.Join(c.Data, "identity.key"))
+	fill(&c.KeyFile, filepath.Join(c.Data, KeyName))
 	if c.Grace <= 0 {
 		c.Grace = defaultGrace
 	}
@@ -109,6 +116,9 @@ func (c *Config) checkTarget() error {
 	}
 	if (c.TargetPassword != "") != (c.TargetUser != "") {
 		return errors.New("basic credentials of the target need both a user and a password")
+	}
+	if c.TargetName != "" && !targetNames.MatchString(c.TargetName) {
+		return errors.New("the target's name may have 1 to 64 letters, digits, dots, hyphens and underscores")
 	}
 	if c.Target == "" {
 		return nil

@@ -60,6 +60,21 @@ func LoadKey(path string) ([]byte, error) {
 	return key, nil
 }
 
+// KeyName is the file of the identity key in the data folder.
+const KeyName = "identity.key"
+
+// LoadOrMakeKey loads the key, or makes it where no file is. It is for single
+// sends, which keep no store that could tell a first use from a lost key; made
+// says that it was made, which its user must be told.
+func LoadOrMakeKey(path string) (key []byte, made bool, err error) {
+	if !absent(path) {
+		key, err = LoadKey(path)
+		return key, false, err
+	}
+	key, err = MakeKey(path)
+	return key, err == nil, err
+}
+
 // MakeKey makes a new key and writes it, readable for its owner only, where no
 // file is yet. It is on the disk when MakeKey returns.
 func MakeKey(path string) ([]byte, error) {

@@ -1,0 +1,13 @@
+package cli
+
+import "github.com/spf13/cobra"
+
+// commands are all commands but cobra's own (help, completion), in the order
+// of the help.
+func commands(s Streams) []*cobra.Command {
+	return []*cobra.Command{
+		newCheck(s), newAssess(s), newMap(s), newSend(s),
+		newServe(s), newDemo(s), newDeliveries(s), newResend(s), newHealth(s),
+		newRules(s), newCodes(s), newSchemas(s), newExamples(s),
+	}
+}

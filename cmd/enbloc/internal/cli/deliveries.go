@@ -1,0 +1,101 @@
+package cli
+
+import (
+	"net/url"
+	"strconv"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"enbloc/cmd/enbloc/internal/client"
+	"enbloc/cmd/enbloc/internal/view"
+)
+
+func newDeliveries(s Streams) *cobra.Command {
+	var flags clientFlags
+	var asJSON bool
+	var states []string
+	var caseKey string
+	var limit int
+	c := &cobra.Command{
+		Use:     "deliveries",
+		GroupID: running,
+		Short:   "List what a running service has delivered, or could not",
+		Long: `List the deliveries of a running service, newest first: which state of which case
+stands on the target, what is being tried again, and what has stopped and why.
+No line holds patient data; cases are named by their opaque key.`,
+		Example: `  enbloc deliveries --state dead --state conflict
+  enbloc deliveries --case c0123… --json`,
+		Args: none,
+		RunE: func(c *cobra.Command, _ []string) error {
+			asked, err := flags.client(s, c)
+			if err != nil {
+				return err
+			}
+			query := url.Values{}
+			if caseKey != "" {
+				query.Set("case", caseKey)
+			}
+			query["state"] = states
+			rows, err := asked.Deliveries(c.Context(), query, limit)
+			if err != nil {
+				return fromService(err)
+			}
+			if asJSON {
+				return s.printJSON(map[string]any{"deliveries": rows})
+			}
+			return s.showDeliveries(rows)
+		},
+	}
+	flags.add(c)
+	c.Flags().StringArrayVar(&states, "state", nil, "only this `STATE` (repeatable)")
+	c.Flags().StringVar(&caseKey, "case", "", "only of this case `KEY`")
+	c.Flags().IntVar(&limit, "limit", 50, "at most so many rows, 0 for all")
+	jsonFlag(c, &asJSON, `{"deliveries":[{"id","case","sequence","target","state","reason",…}]}`)
+	return c
+}
+
+func (s Streams) showDeliveries(rows []client.Delivery) error {
+	p := s.page()
+	if len(rows) == 0 {
+		p.Text(0, "No delivery matches.")
+		return writing(p.Err())
+	}
+	cells := make([][]string, len(rows))
+	for i, d := range rows {
+		why := d.Reason
+		if d.Explanation != "" {
+			why = d.Explanation
+		}
+		cells[i] = []string{d.ID, view.ShortKey(d.Case), strconv.Itoa(d.Sequence), d.State, strconv.Itoa(len(d.Attempts)),
+			d.Updated.Local().Format(time.DateTime), why}
+	}
+	p.Table(0, []string{"Delivery", "Case", "State no.", "Stands", "Tries", "Changed", "Why"}, cells)
+	return writing(p.Err())
+}
+
+func newResend(s Streams) *cobra.Command {
+	var flags clientFlags
+	c := &cobra.Command{
+		Use:     "resend ID",
+		GroupID: running,
+		Short:   "Try a stopped delivery again",
+		Long: `Ask a running service to try a delivery again that has stopped (dead, parked, in
+conflict). Mend the cause first. It is safe: the target is read before anything
+is sent, and what stands already is not sent a second time.`,
+		Args: exactly(1, "the ID of one delivery, as listed by: enbloc deliveries"),
+		RunE: func(c *cobra.Command, args []string) error {
+			asked, err := flags.client(s, c)
+			if err != nil {
+				return err
+			}
+			row, err := asked.Resend(c.Context(), args[0])
+			if err != nil {
+				return fromService(err)
+			}
+			return s.showDeliveries([]client.Delivery{row})
+		},
+	}
+	flags.add(c)
+	return c
+}

@@ -1,0 +1,102 @@
+package cli
+
+import (
+	"fmt"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"enbloc/cmd/enbloc/internal/service"
+	"enbloc/mapping"
+	"enbloc/mapping/fhir"
+)
+
+// exampleKey makes the identities of examples and of mappings that nobody will
+// send. It is no secret: whoever reads this can make the same ones.
+var exampleKey = []byte("enbloc example key, not a secret")
+
+// mappingFlags are the settings of a site that decide what a record looks like.
+type mappingFlags struct {
+	keyFile, data, tenant, book string
+	licensed                    bool
+}
+
+func (f *mappingFlags) add(c *cobra.Command) {
+	c.Flags().StringVar(&f.keyFile, "key-file", "", "`FILE` of the site's identity key")
+	c.Flags().StringVar(&f.tenant, "tenant", "", "`NAME` of the site, where several share a key")
+	c.Flags().BoolVar(&f.licensed, "licensed-snomed", false, "the site holds a SNOMED CT licence")
+	bookFlag(c, &f.book)
+}
+
+// pipeline is the transformation under the given key.
+func (f *mappingFlags) pipeline(key []byte) (mapping.Pipeline, error) {
+	book, err := service.LoadBook(f.book)
+	return mapping.Pipeline{Book: book, FHIR: fhir.Options{
+		Key: key, Tenant: f.tenant, Licensed: f.licensed, SoftwareVersion: version(),
+	}}, err
+}
+
+func newMap(s Streams) *cobra.Command {
+	var with []string
+	var flags mappingFlags
+	c := &cobra.Command{
+		Use:     "map FILE",
+		GroupID: onFile,
+		Short:   "Print the FHIR R4 transaction Bundle of a report",
+		Long: `Check and assess the report and print it as the FHIR R4 transaction Bundle that
+creates its record. Nothing is stored and nothing leaves this machine.
+
+Without --key-file the identities are those of an example key, which is public:
+such a Bundle is for looking at, not for sending.`,
+		Example: `  enbloc map report.json --with histology.json > bundle.json`,
+		Args:    exactly(1, "one FILE, or - for standard input"),
+		RunE: func(c *cobra.Command, args []string) error {
+			if err := fromEnv(c, s.env); err != nil {
+				return err
+			}
+			key := exampleKey
+			if flags.keyFile != "" {
+				var err error
+				if key, err = service.LoadKey(flags.keyFile); err != nil {
+					return err
+				}
+			}
+			return s.printBundle(args[0], with, key, flags)
+		},
+	}
+	withFlag(c, &with)
+	flags.add(c)
+	return c
+}
+
+func (s Streams) printBundle(file string, with []string, key []byte, flags mappingFlags) error {
+	pipeline, err := flags.pipeline(key)
+	if err != nil {
+		return err
+	}
+	c, err := s.sound(file, with)
+	if err != nil {
+		return err
+	}
+	// Each document is one state of the case: the report, then every part.
+	g, err := pipeline.Map(c.rep, len(c.documents))
+	if err != nil {
+		return &exitError{HasErrors, fmt.Errorf("%s cannot be mapped: %w", c.documents[0].name, err)}
+	}
+	_, err = s.Out.Write(append(fhir.Bundle(g), '\n'))
+	return writing(err)
+}
+
+// siteKey loads the site's key, or makes it on first use where the service
+// would.
+func (s Streams) siteKey(f *mappingFlags) ([]byte, error) {
+	path := f.keyFile
+	if path == "" {
+		path = filepath.Join(f.data, service.KeyName)
+	}
+	key, made, err := service.LoadOrMakeKey(path)
+	if made {
+		fmt.Fprintf(s.Err, "enbloc: made the identity key %s: keep it, another key writes every record again\n", path)
+	}
+	return key, err
+}

@@ -1,0 +1,207 @@
+package service
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+
+	"enbloc/mapping"
+	"enbloc/mapping/fhir"
+	"enbloc/mapping/graph"
+	"enbloc/server"
+	"enbloc/server/delivery"
+	"enbloc/server/intake"
+	"enbloc/server/store"
+	"enbloc/server/target/fhirserver"
+)
+
+// Service is one wired program. Make it with [New], then [Service.Run] it once.
+type Service struct {
+	config   Config
+	log      *slog.Logger
+	store    *store.Store
+	delivery *delivery.Service
+	server   *server.Server
+}
+
+// New reads secrets, opens the store and wires the parts. Nothing is served or
+// delivered before Run. The version names the program in records and requests.
+func New(ctx context.Context, c Config, version string, log *slog.Logger) (*Service, error) {
+	if err := c.complete(); err != nil {
+		return nil, err
+	}
+	book, err := LoadBook(c.BookFile)
+	if err != nil {
+		return nil, err
+	}
+	targets, err := c.targets(version)
+	if err != nil {
+		return nil, err
+	}
+	s := &Service{config: c, log: log}
+	if s.store, err = openStore(ctx, c.Store); err != nil {
+		return nil, err
+	}
+	key, err := s.identityKey(ctx)
+	if err != nil {
+		return nil, errors.Join(err, s.store.Close())
+	}
+	pipeline := mapping.Pipeline{Book: book, FHIR: fhir.Options{
+		Key: key, Tenant: c.Tenant, SoftwareVersion: version, Licensed: c.LicensedSNOMED,
+	}}
+	if err := s.wire(ctx, pipeline, targets); err != nil {
+		return nil, errors.Join(err, s.store.Close())
+	}
+	return s, nil
+}
+
+// wire joins intake and delivery, which need each other: intake fills the
+// outbox, delivery renders what intake knows.
+func (s *Service) wire(ctx context.Context, pipeline mapping.Pipeline, targets []delivery.Target) error {
+	registry := prometheus.NewRegistry()
+	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	var in *intake.Intake
+	var err error
+	s.delivery, err = delivery.New(ctx, delivery.Options{
+		Store: s.store, Targets: targets, Void: fhir.Void, Logger: s.log, Registerer: registry,
+		Render: func(ctx context.Context, caseKey string, sequence int) (graph.Graph, error) {
+			return in.Graph(ctx, caseKey, sequence)
+		},
+	})
+	if err != nil {
+		return fmt.Errorf("preparing delivery: %w", err)
+	}
+	in = intake.New(intake.Options{Store: s.store, Pipeline: pipeline, Outbox: s.delivery, Tenant: s.config.Tenant})
+	s.server = server.New(server.Options{
+		Listen: s.config.Listen, Token: s.config.Token, Store: s.store, Pipeline: pipeline, Intake: in, Delivery: s.delivery,
+		Tenant: s.config.Tenant, Logger: s.log, Registry: registry, Grace: s.config.Grace,
+	})
+	return nil
+}
+
+// openStore opens the database. For a SQLite file it makes the folder, for its
+// owner only.
+func openStore(ctx context.Context, dsn string) (*store.Store, error) {
+	if !isPostgres(dsn) {
+		if err := os.MkdirAll(filepath.Dir(dsn), 0o700); err != nil {
+			return nil, fmt.Errorf("making data folder: %w", err)
+		}
+	}
+	st, err := store.Open(ctx, dsn)
+	if err != nil {
+		return nil, fmt.Errorf("opening the store: %w", err)
+	}
+	return st, nil
+}
+
+func isPostgres(dsn string) bool {
+	return strings.HasPrefix(dsn, "postgres://") || strings.HasPrefix(dsn, "postgresql://")
+}
+
+// identityKey loads the key, or makes it for a store that holds no case yet.
+// With cases in the store a new key would write every record a second time, so
+// a lost key stops the start.
+func (s *Service) identityKey(ctx context.Context) ([]byte, error) {
+	if !absent(s.config.KeyFile) {
+		return LoadKey(s.config.KeyFile)
+	}
+	cases, _, err := s.store.Cases(ctx, store.CaseQuery{Tenant: s.config.Tenant, Limit: 1})
+	if err != nil {
+		return nil, fmt.Errorf("looking for cases: %w", err)
+	}
+	if len(cases) > 0 {
+		return nil, fmt.Errorf("the identity key %s is missing, but the store holds cases that were made with it. "+
+			"Restore the file from its backup. With a new key every record would be written a second time", s.config.KeyFile)
+	}
+	key, err := MakeKey(s.config.KeyFile)
+	if err == nil {
+		s.log.InfoContext(ctx, "made the identity key: back it up, apart from the store", "file", s.config.KeyFile)
+	}
+	return key, err
+}
+
+// targets is the one target of the configuration, or none.
+func (c *Config) targets(version string) ([]delivery.Target, error) {
+	if c.Target == "" {
+		return nil, nil
+	}
+	t, err := c.DeliveryTarget(version)
+	return []delivery.Target{t}, err
+}
+
+// DeliveryTarget is the target that the configuration describes; nobody is
+// called yet.
+func (c *Config) DeliveryTarget(version string) (delivery.Target, error) {
+	if err := c.checkTarget(); err != nil {
+		return delivery.Target{}, err
+	}
+	client, err := fhirserver.New(fhirserver.Config{
+		BaseURL: c.Target, Bearer: c.TargetToken, Username: c.TargetUser, Password: c.TargetPassword,
+		UserAgent: "enbloc/" + version,
+	})
+	if err != nil {
+		return delivery.Target{}, err
+	}
+	t := delivery.Target{Name: c.TargetName, Client: client, Rung: c.Rung, Patient: delivery.PatientMustExist, Verify: delivery.VerifySample}
+	if t.Name == "" {
+		t.Name = TargetName(c.Target)
+	}
+	if c.LogicalPatient {
+		t.Patient = delivery.PatientLogical
+	}
+	if c.VerifyAll {
+		t.Verify = delivery.VerifyAll
+	}
+	return t, nil
+}
+
+var notInName = regexp.MustCompile(`[^A-Za-z0-9.]+`)
+
+// maxName is the longest name of a target that the API takes in a query.
+const maxName = 64
+
+// TargetName makes a target's name of its URL. It is made of the address and
+// not a fixed word, because the ledger goes by it: another server under the
+// same name would be taken to hold what it never got.
+func TargetName(address string) string {
+	_, rest, _ := strings.Cut(address, "://")
+	name := strings.Trim(notInName.ReplaceAllString(rest, "-"), "-")
+	if len(name) > maxName {
+		sum := sha256.Sum256([]byte(address))
+		name = name[:maxName-9] + "-" + hex.EncodeToString(sum[:4])
+	}
+	return name
+}
+
+// Run serves and delivers until ctx ends, then lets what runs come to an end
+// within the grace. It calls ready once, with the address taken, when requests
+// are answered.
+func (s *Service) Run(ctx context.Context, ready func(address string)) (err error) {
+	defer func() { err = errors.Join(err, s.store.Close()) }()
+	if err := s.server.Listen(); err != nil {
+		return err
+	}
+	if err := s.delivery.Start(context.WithoutCancel(ctx)); err != nil {
+		return fmt.Errorf("starting delivery: %w", err)
+	}
+	if ready != nil {
+		ready(s.server.Addr())
+	}
+	err = s.server.Serve(ctx)
+	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.config.Grace)
+	defer cancel()
+	return errors.Join(err, s.delivery.Stop(grace))
+}
+
+// Close closes a service that was never run.
+func (s *Service) Close() error { return s.store.Close() }
