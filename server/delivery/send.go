@@ -175,6 +175,9 @@ func problems(ops []op, issues target.Issues) []Problem {
 		p := Problem{Path: is.Path, Severity: is.Severity, Code: is.Code, Hint: is.Hint}
 		if is.Entry >= 0 && is.Entry < len(ops) {
 			p.Role = ops[is.Entry].role
+			if p.Path != "" && !startsWithType(p.Path, ops[is.Entry].kind) {
+				p.Path = ops[is.Entry].kind + "." + p.Path
+			}
 		} else if alone := only(ops, func(o op) bool { return startsWithType(is.Path, o.kind) }); len(alone) == 1 {
 			p.Role = alone[0].role
 		}

@@ -1,0 +1,48 @@
+package practice
+
+import (
+	"net/http"
+	"sort"
+)
+
+// metadata says what is offered, and that it is practice.
+func (r *Receiver) metadata(w http.ResponseWriter, req *http.Request) *refusal {
+	names := make([]string, 0, len(kinds))
+	for name := range kinds {
+		names = append(names, name)
+	}
+	sort.Strings(names)
+	var resources []any
+	for _, name := range names {
+		resources = append(resources, describeKind(kinds[name]))
+	}
+	answer(w, http.StatusOK, map[string]any{
+		"resourceType": "CapabilityStatement", "status": "active", "date": r.now().UTC().Format("2006-01-02"), "kind": "instance",
+		"fhirVersion": "4.0.1", "format": []string{mediaType},
+		"software":       map[string]any{"name": "enbloc practice receiver", "version": "practice"},
+		"implementation": map[string]any{"description": "PRACTICE: " + Notice + ". Not a hospital's record.", "url": r.url(req, "")},
+		"rest": []any{map[string]any{"mode": "server", "interaction": []any{code("transaction")},
+			"resource": resources}},
+	})
+	return nil
+}
+
+func describeKind(k kind) map[string]any {
+	params := []any{
+		map[string]any{"name": "_id", "type": "token"},
+		map[string]any{"name": "_tag", "type": "token"},
+	}
+	if k.identifierSearch {
+		params = append(params, map[string]any{"name": "identifier", "type": "token"})
+	}
+	if k.patient != "" {
+		params = append(params, map[string]any{"name": "patient", "type": "reference"}, map[string]any{"name": "subject", "type": "reference"})
+	}
+	return map[string]any{
+		"type": k.name, "versioning": "versioned-update", "readHistory": true, "updateCreate": true, "conditionalCreate": true, "conditionalUpdate": false,
+		"interaction": []any{code("read"), code("vread"), code("history-instance"), code("search-type"), code("create"), code("update")},
+		"searchParam": params,
+	}
+}
+
+func code(c string) map[string]any { return map[string]any{"code": c} }

@@ -1,0 +1,112 @@
+package practice
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"io"
+	"strconv"
+	"time"
+)
+
+// version is one stored version of a resource. Trees are never changed once
+// they are stored.
+type version struct {
+	number int
+	method string
+	at     time.Time
+	tree   map[string]any
+}
+
+// collection holds all resources of a type, with an index of their tokens: a
+// conditional create per resource must not cost a walk over all of them.
+type collection struct {
+	name  string
+	ids   []string // in the order of creation
+	items map[string][]version
+	index map[string]map[string]bool // param=system|value -> ids
+}
+
+func newCollection(name string) *collection {
+	return &collection{name: name, items: map[string][]version{}, index: map[string]map[string]bool{}}
+}
+
+func (c *collection) current(id string) (version, bool) {
+	all := c.items[id]
+	if len(all) == 0 {
+		return version{}, false
+	}
+	return all[len(all)-1], true
+}
+
+// push adds a version and returns how to take it back.
+func (c *collection) push(id string, v version) (undo func()) {
+	before, existed := c.current(id)
+	if existed {
+		c.reindex(id, before.tree, false)
+	} else {
+		c.ids = append(c.ids, id)
+	}
+	c.items[id] = append(c.items[id], v)
+	c.reindex(id, v.tree, true)
+	return func() {
+		c.reindex(id, v.tree, false)
+		c.items[id] = c.items[id][:len(c.items[id])-1]
+		if existed {
+			c.reindex(id, before.tree, true)
+			return
+		}
+		delete(c.items, id)
+		c.ids = c.ids[:len(c.ids)-1] // undone in reverse order, so it is the last
+	}
+}
+
+func (c *collection) reindex(id string, tree map[string]any, add bool) {
+	for param, tokens := range map[string][]token{"identifier": identifiers(tree), "_tag": tags(tree)} {
+		for _, t := range tokens {
+			key := param + "=" + t.system + "|" + t.value
+			switch {
+			case add && c.index[key] == nil:
+				c.index[key] = map[string]bool{id: true}
+			case add:
+				c.index[key][id] = true
+			default:
+				delete(c.index[key], id)
+				if len(c.index[key]) == 0 {
+					delete(c.index, key)
+				}
+			}
+		}
+	}
+}
+
+// stamped copies a tree and puts the server's id and meta into it.
+func stamped(tree map[string]any, id string, number int, at time.Time) map[string]any {
+	out := make(map[string]any, len(tree)+2)
+	for k, v := range tree {
+		out[k] = v
+	}
+	meta := map[string]any{}
+	if given, ok := tree["meta"].(map[string]any); ok {
+		for k, v := range given {
+			meta[k] = v
+		}
+	}
+	meta["versionId"], meta["lastUpdated"] = strconv.Itoa(number), at.UTC().Format("2006-01-02T15:04:05.000Z07:00")
+	out["id"], out["meta"] = id, meta
+	return out
+}
+
+// decode reads one JSON object, digits of numbers kept.
+func decode(raw []byte) (map[string]any, error) {
+	d := json.NewDecoder(bytes.NewReader(raw))
+	d.UseNumber()
+	var tree map[string]any
+	if err := d.Decode(&tree); err != nil {
+		return nil, err
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) || tree == nil {
+		return nil, errors.New("there is more than one JSON value, or none")
+	}
+	return tree, nil
+}

@@ -1,0 +1,273 @@
+package practice
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"regexp"
+	"strconv"
+	"strings"
+)
+
+// entry is one entry of a transaction on its way in.
+type entry struct {
+	place           string // Bundle.entry[n]
+	fullURL         string
+	tree            map[string]any
+	method, kind    string
+	id              string // of a PUT
+	condition, when string // ifNoneExist, ifMatch
+	// what became of it
+	status  string
+	stored  string // id
+	version int
+}
+
+// transaction takes a Bundle whole or not at all
+// (http://hl7.org/fhir/R4/http.html#trules).
+func (r *Receiver) transaction(w http.ResponseWriter, req *http.Request) *refusal {
+	bundle, refused := readBody(w, req)
+	if refused != nil {
+		return refused
+	}
+	if bundle["resourceType"] != "Bundle" || bundle["type"] != "transaction" {
+		return bad("only a Bundle of type transaction is taken here")
+	}
+	list, _ := bundle["entry"].([]any)
+	entries, refused := readEntries(list)
+	if refused != nil {
+		return refused
+	}
+	if refused := r.atomically(entries); refused != nil {
+		return refused
+	}
+	answer(w, http.StatusOK, map[string]any{"resourceType": "Bundle", "type": "transaction-response", "entry": r.responses(entries)})
+	return nil
+}
+
+// atomically applies all entries or none.
+func (r *Receiver) atomically(entries []*entry) *refusal {
+	var undo []func()
+	wrote := len(r.journal)
+	refused := r.apply(entries, &undo)
+	if refused != nil {
+		for i := len(undo) - 1; i >= 0; i-- {
+			undo[i]()
+		}
+		r.journal = r.journal[:wrote]
+	}
+	return refused
+}
+
+// The statuses of entries, as the real server spells them.
+const (
+	statusOK      = "200 OK"
+	statusCreated = "201 Created"
+)
+
+// responses has the shape of the real server: a relative location with version,
+// and a bare version as etag.
+func (r *Receiver) responses(entries []*entry) []any {
+	out := make([]any, 0, len(entries))
+	for _, e := range entries {
+		v := strconv.Itoa(e.version)
+		out = append(out, map[string]any{"response": map[string]any{
+			"status": e.status, "location": e.kind + "/" + e.stored + "/_history/" + v, "etag": v}})
+	}
+	return out
+}
+
+var putURL = regexp.MustCompile(`^([A-Za-z]+)/([A-Za-z0-9.-]{1,64})$`)
+
+// readEntries checks the frame before anything is touched.
+func readEntries(list []any) ([]*entry, *refusal) {
+	var all []*entry
+	urls, targets := map[string]bool{}, map[string]bool{}
+	for i, one := range list {
+		place := fmt.Sprintf("Bundle.entry[%d]", i)
+		e, refused := readEntry(one, place)
+		if refused != nil {
+			refused.place = place
+			return nil, refused
+		}
+		if e.fullURL != "" && urls[e.fullURL] {
+			return nil, &refusal{http.StatusBadRequest, "duplicate", "the same fullUrl twice", place}
+		}
+		// The same identity twice would make the outcome depend on the order.
+		what := e.kind + "?" + e.condition + "/" + e.id
+		if (e.condition != "" || e.id != "") && targets[what] {
+			return nil, &refusal{http.StatusBadRequest, "duplicate", "the same identity twice", place}
+		}
+		urls[e.fullURL], targets[what] = true, true
+		all = append(all, e)
+	}
+	return all, nil
+}
+
+func readEntry(one any, place string) (*entry, *refusal) {
+	o, _ := one.(map[string]any)
+	request, ok := o["request"].(map[string]any)
+	if !ok {
+		return nil, bad("an entry without request")
+	}
+	e := &entry{place: place}
+	e.fullURL, _ = o["fullUrl"].(string)
+	e.tree, _ = o["resource"].(map[string]any)
+	e.method, _ = request["method"].(string)
+	e.when, _ = request["ifMatch"].(string)
+	condition, conditional := request["ifNoneExist"].(string)
+	target, _ := request["url"].(string)
+	e.kind, e.condition = target, condition
+	switch {
+	case e.method != http.MethodPost && e.method != http.MethodPut:
+		return nil, &refusal{http.StatusMethodNotAllowed, "not-supported", "only POST and PUT entries are taken", place}
+	case conditional && condition == "":
+		// The real server takes this for an unconditional create, which doubles.
+		return nil, bad("an empty ifNoneExist")
+	case e.method == http.MethodPut && strings.Contains(target, "?"):
+		return nil, &refusal{http.StatusMethodNotAllowed, "not-supported", "conditional updates double under races and are not offered", place}
+	case e.method == http.MethodPut:
+		m := putURL.FindStringSubmatch(target)
+		if m == nil {
+			return nil, bad("the url of a PUT is Type/id")
+		}
+		e.kind, e.id = m[1], m[2]
+	}
+	if kinds[e.kind].name == "" {
+		return nil, notFound("unknown resource type")
+	}
+	if e.tree["resourceType"] != e.kind {
+		return nil, bad("the resource is of another type than the url")
+	}
+	return e, nil
+}
+
+// apply gives every entry its id, exchanges the references, then writes.
+func (r *Receiver) apply(entries []*entry, undo *[]func()) *refusal {
+	ids := map[string]string{} // fullUrl -> Type/id
+	for _, e := range entries {
+		if refused := r.identify(e); refused != nil {
+			return e.blame(refused)
+		}
+		if e.fullURL != "" {
+			ids[e.fullURL] = e.kind + "/" + e.stored
+		}
+	}
+	var written []*entry
+	for _, e := range entries {
+		if e.status == statusOK && e.method == http.MethodPost {
+			continue // matched: nothing is written
+		}
+		tree, refused := r.linked(e.tree, ids)
+		if refused == nil {
+			refused = checkResource(tree)
+		}
+		if refused != nil {
+			return e.blame(refused)
+		}
+		e.version = r.store(e.kind, e.stored, e.method, tree, undo)
+		written = append(written, e)
+	}
+	for _, e := range written {
+		if refused := r.checkWritten(e); refused != nil {
+			return e.blame(refused)
+		}
+	}
+	return nil
+}
+
+// blame says which entry is at fault.
+func (e *entry) blame(why *refusal) *refusal {
+	if why.place == "" {
+		why.place = e.place
+	} else if !strings.HasPrefix(why.place, "Bundle") {
+		why.place = e.place + ".resource." + strings.TrimPrefix(why.place, e.kind+".")
+	}
+	return why
+}
+
+// identify decides between create, match and update.
+func (r *Receiver) identify(e *entry) *refusal {
+	c := r.types[e.kind]
+	if e.method == http.MethodPut {
+		return r.identifyPut(c, e)
+	}
+	e.status = statusCreated
+	if e.condition != "" {
+		ids, refused := r.matchCondition(e)
+		if refused != nil {
+			return refused
+		}
+		if len(ids) > 1 {
+			return &refusal{status: http.StatusPreconditionFailed, code: "multiple-matches", text: "multiple matches for ifNoneExist"}
+		}
+		if len(ids) == 1 {
+			v, _ := c.current(ids[0])
+			e.stored, e.version, e.status = ids[0], v.number, statusOK
+			return nil
+		}
+	}
+	r.lastID++
+	e.stored = strconv.Itoa(1000 + r.lastID)
+	return nil
+}
+
+func (r *Receiver) matchCondition(e *entry) ([]string, *refusal) {
+	if strings.Contains(e.condition, "?") {
+		return nil, bad("ifNoneExist holds the query only")
+	}
+	form, err := url.ParseQuery(e.condition)
+	if err != nil || len(form) == 0 {
+		return nil, bad("ifNoneExist cannot be read")
+	}
+	return r.matching(e.kind, form)
+}
+
+func (r *Receiver) identifyPut(c *collection, e *entry) *refusal {
+	if id, _ := e.tree["id"].(string); id != e.id {
+		return bad("the id in the resource is missing or another than in the url")
+	}
+	v, exists := c.current(e.id)
+	e.stored, e.status = e.id, statusOK
+	if !exists {
+		if strings.Trim(e.id, "0123456789") == "" {
+			return bad("an id of the client must not be all digits")
+		}
+		if e.when != "" {
+			return &refusal{status: http.StatusPreconditionFailed, code: "conflict", text: "ifMatch on a resource that does not exist"}
+		}
+		e.status = statusCreated
+		return nil
+	}
+	if e.when != "" && e.when != `W/"`+strconv.Itoa(v.number)+`"` {
+		return &refusal{status: http.StatusPreconditionFailed, code: "conflict", text: "this is not the current version"}
+	}
+	return nil
+}
+
+// store writes one version. An identical update makes a new version too: three
+// of four known servers do, and a sender that repeats itself shall be seen.
+func (r *Receiver) store(kind, id, method string, tree map[string]any, undo *[]func()) int {
+	c, at := r.types[kind], r.now()
+	number := len(c.items[id]) + 1
+	*undo = append(*undo, c.push(id, version{number, method, at, stamped(tree, id, number, at)}))
+	r.journal = append(r.journal, Write{kind, id, number, at})
+	return number
+}
+
+// checkWritten looks at what only the whole transaction can show: that the
+// condition of a create finds what it created, and that every literal reference
+// leads somewhere.
+func (r *Receiver) checkWritten(e *entry) *refusal {
+	if e.condition != "" {
+		ids, refused := r.matchCondition(e)
+		if refused != nil {
+			return refused
+		}
+		if len(ids) != 1 || ids[0] != e.stored {
+			return &refusal{status: http.StatusPreconditionFailed, code: "conflict", text: "the resource is not matched by its own condition"}
+		}
+	}
+	v, _ := r.types[e.kind].current(e.stored)
+	return r.checkTargets(v.tree)
+}

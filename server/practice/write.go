@@ -1,0 +1,42 @@
+package practice
+
+import (
+	"net/http"
+	"strconv"
+)
+
+// create and update are the single writes. Delivery uses transactions only;
+// these are here for people who try things out, and for the questions that are
+// put to a real server as well.
+func (r *Receiver) create(w http.ResponseWriter, req *http.Request, kind string) *refusal {
+	e := &entry{kind: kind, method: http.MethodPost, condition: req.Header.Get("If-None-Exist")}
+	return r.single(w, req, e)
+}
+
+func (r *Receiver) update(w http.ResponseWriter, req *http.Request, kind, id string) *refusal {
+	e := &entry{kind: kind, method: http.MethodPut, id: id, when: req.Header.Get("If-Match")}
+	return r.single(w, req, e)
+}
+
+func (r *Receiver) single(w http.ResponseWriter, req *http.Request, e *entry) *refusal {
+	var refused *refusal
+	if e.tree, refused = readBody(w, req); refused != nil {
+		return refused
+	}
+	if e.tree["resourceType"] != e.kind {
+		return bad("the resource is of another type than the url")
+	}
+	if refused := r.atomically([]*entry{e}); refused != nil {
+		return refused
+	}
+	number := strconv.Itoa(e.version)
+	w.Header().Set("Location", r.url(req, e.kind+"/"+e.stored+"/_history/"+number))
+	w.Header().Set("ETag", `W/"`+number+`"`)
+	v, _ := r.types[e.kind].current(e.stored)
+	status := http.StatusCreated
+	if e.status == statusOK {
+		status = http.StatusOK
+	}
+	answer(w, status, v.tree)
+	return nil
+}
