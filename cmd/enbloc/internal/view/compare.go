@@ -45,8 +45,8 @@ func Pairs(before, after []assess.Result) []Pair {
 	return pairs
 }
 
-// Compare writes the pairs side by side; those that changed come first, with
-// both reasons.
+// Compare writes what changed side by side with both reasons, then lists what
+// stays as it is.
 func Compare(p *layout.Page, pairs []Pair) {
 	var changed, same [][]string
 	for _, pair := range pairs {
@@ -54,15 +54,15 @@ func Compare(p *layout.Page, pairs []Pair) {
 		if r == nil {
 			r = pair.After
 		}
-		name := title(*r)
+		name := Title(*r)
 		if r.Lesion > 0 {
 			name = "Lesion " + strconv.Itoa(r.Lesion) + ": " + name
 		}
-		name += "\n" + r.Guideline + " [" + r.Rule + "]"
 		if pair.Changed() {
-			changed = append(changed, []string{name, side(pair.Before, true), side(pair.After, true)})
+			name += "\n" + r.Guideline + " [" + r.Rule + "]"
+			changed = append(changed, []string{name, side(pair.Before), side(pair.After)})
 		} else {
-			same = append(same, []string{name, side(pair.Before, false), side(pair.After, false)})
+			same = append(same, []string{name, Answer(*r)})
 		}
 	}
 	if len(changed) == 0 {
@@ -76,10 +76,10 @@ func Compare(p *layout.Page, pairs []Pair) {
 	if len(same) > 0 {
 		p.Title("Unchanged:")
 		p.Gap()
-		p.SpacedTable(0, []string{"Question", "Before", "After"}, same)
+		p.Table(0, []string{"Question", "Before and after"}, same)
 		p.Gap()
 	}
-	p.Text(0, disclaimer)
+	p.Text(0, Disclaimer)
 }
 
 func verb(n int) string {
@@ -89,13 +89,10 @@ func verb(n int) string {
 	return " change"
 }
 
-// side is one side of the comparison.
-func side(r *assess.Result, reason bool) string {
+// side is one side of the comparison: the answer, then why.
+func side(r *assess.Result) string {
 	if r == nil {
 		return "(the rule does not apply)"
-	}
-	if !reason {
-		return Answer(*r)
 	}
 	return Answer(*r) + "\n" + r.Reason
 }

@@ -11,6 +11,9 @@ import (
 // severityWords are what people read; errors and warnings stand out by capitals.
 var severityWords = map[report.Severity]string{report.Error: "ERROR", report.Warning: "WARNING", report.Advice: "advice"}
 
+// Severity is the word that people read.
+func Severity(s report.Severity) string { return severityWords[s] }
+
 // severities in order of weight.
 var severities = []report.Severity{report.Error, report.Warning, report.Advice}
 

@@ -100,3 +100,12 @@ func Words(term string) string {
 	}
 	return strings.ReplaceAll(term, "-", " ")
 }
+
+// ShortKey is the beginning of an opaque key, enough to tell cases apart by eye.
+func ShortKey(key string) string {
+	const enough = 10
+	if len(key) <= enough {
+		return key
+	}
+	return key[:enough] + "…"
+}

@@ -11,8 +11,8 @@ import (
 	"enbloc/mapping/report"
 )
 
-// disclaimer stands under every list of answers.
-const disclaimer = "These answers are information for licensed clinicians. They repeat published rules on what was " +
+// Disclaimer stands under every list of answers.
+const Disclaimer = "These answers are information for licensed clinicians. They repeat published rules on what was " +
 	"reported, defer to local protocol, and are no instruction; who decides is the team that treats the patient."
 
 // confirmedWords say how far a rule was checked against its source.
@@ -66,7 +66,7 @@ func Cautions(p *layout.Page, results []assess.Result) {
 	for _, c := range commonCautions(results) {
 		p.Item(0, len("Caution: "), "Caution:", c)
 	}
-	p.Text(0, disclaimer)
+	p.Text(0, Disclaimer)
 }
 
 // commonCautions are those that stand on every answer: said once at the end,
@@ -106,13 +106,18 @@ const (
 )
 
 func result(p *layout.Page, common []string, r assess.Result) {
-	p.Title(title(r) + ": " + Answer(r))
+	p.Title(Title(r) + ": " + Answer(r))
 	p.Text(indent, r.Reason)
+	rule := strings.Join(known(r.Guideline, r.Edition), ", ") + "; " + Confirmed(r.Confirmed) + " [" + r.Rule + "]"
+	if r.Answer == assess.NotApplicable {
+		p.Item(indent, label, "Rule", rule)
+		return
+	}
 	if r.Risk != nil {
 		p.Item(indent, label, "Published", riskText(*r.Risk))
 	}
 	if len(r.Missing) > 0 {
-		p.Item(indent, label, "Missing", strings.Join(r.Missing, ", "))
+		p.Item(indent, label, "Missing", places(r.Missing))
 	}
 	if r.Decides != "" {
 		p.Item(indent, label, "Decides", r.Decides)
@@ -122,12 +127,26 @@ func result(p *layout.Page, common []string, r assess.Result) {
 			p.Item(indent, label, "Caution", c)
 		}
 	}
-	p.Item(indent, label, "Rule", strings.Join(known(r.Guideline, r.Edition), ", ")+"; "+Confirmed(r.Confirmed)+" ["+r.Rule+"]")
+	p.Item(indent, label, "Rule", rule)
 	p.Item(indent, label, "Source", r.Source)
-	p.Item(indent, label, "From", strings.Join(r.Inputs, ", "))
+	p.Item(indent, label, "From", places(r.Inputs))
 }
 
-func title(r assess.Result) string {
+// places lists JSON Pointers; within the lesion or event that the answer
+// stands under, the way to it is left out.
+func places(pointers []string) string {
+	short := make([]string, len(pointers))
+	for i, p := range pointers {
+		short[i] = p
+		if parts := strings.SplitN(p, "/", 4); len(parts) == 4 && (parts[1] == "lesions" || parts[1] == "events") {
+			short[i] = parts[3]
+		}
+	}
+	return strings.Join(short, ", ")
+}
+
+// Title is the question of a rule, in words.
+func Title(r assess.Result) string {
 	if r.Title == "" {
 		return r.Rule
 	}

@@ -77,7 +77,7 @@ func TestResultsShowEverythingAnAnswerRestsOn(t *testing.T) {
 	text := flat(out.String())
 	for _, want := range []string{
 		"Curability: B", "Shallow.", "lymph node metastasis 2.6% (95% CI 1.1 to 5%; 7 of 267)", "Caution Age counts.",
-		"G, 2021; read in the publication [R2]", "S 2021;33:4", "/lesions/0/histology/depth_um",
+		"G, 2021; read in the publication [R2]", "S 2021;33:4", "From histology/depth_um",
 		"Bleeding: cannot be assessed", "Missing /before/haemodialysis", "Decides low or high", "NOT CONFIRMED, from memory",
 		"Event: bleeding, after the session", "Severity: moderate", "defer to local protocol",
 	} {
