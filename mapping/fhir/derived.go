@@ -1,0 +1,366 @@
+package fhir
+
+import (
+	"cmp"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"enbloc/mapping/assess"
+	"enbloc/mapping/fhir/model"
+	"enbloc/mapping/report"
+	"enbloc/mapping/term"
+)
+
+// deference stands in the notes of every derived result.
+const deference = "This is what the named rule says about the facts as reported. It decides nothing: " +
+	"the local protocol and the responsible licensed clinicians do."
+
+// derived maps what the rules answered. The order of the results does not
+// matter; several answers of one rule about one thing are told apart by the
+// facts they rest on.
+func (m *mapper) derived() {
+	m.results = sorted(m.results)
+	count := map[string]int{}
+	for _, r := range m.results {
+		role := m.derivedRole(r)
+		if role == "" {
+			continue // about a lesion or an event that the report does not have
+		}
+		count[role]++
+		if n := count[role]; n > 1 {
+			role += "/" + strconv.Itoa(n)
+		}
+		m.derive(r, role)
+	}
+}
+
+func sorted(results []assess.Result) []assess.Result {
+	out := slices.Clone(results)
+	slices.SortStableFunc(out, func(a, b assess.Result) int {
+		return cmp.Or(cmp.Compare(a.Lesion, b.Lesion), cmp.Compare(a.Event, b.Event), cmp.Compare(a.Rule, b.Rule),
+			slices.Compare(a.Inputs, b.Inputs), cmp.Compare(a.Title, b.Title), cmp.Compare(a.Answer, b.Answer))
+	})
+	return out
+}
+
+func (m *mapper) derivedRole(r assess.Result) string {
+	name := "/derived/" + term.Slug(r.Rule)
+	switch {
+	case r.Event != "":
+		i := slices.IndexFunc(m.rep.Events, func(e report.Event) bool { return e.ID == r.Event })
+		if i < 0 {
+			return ""
+		}
+		return m.eventRole(m.rep.Events[i]) + name
+	case r.Lesion != 0:
+		i := m.lesionNumbered(r.Lesion)
+		if i < 0 {
+			return ""
+		}
+		return lesionRole(m.rep.Lesions[i]) + name
+	}
+	return roleSession + name
+}
+
+// derive writes one result as an Observation.
+func (m *mapper) derive(r assess.Result, role string) {
+	part, status := m.partOfResult(r)
+	o := &model.Observation{
+		Category: []model.CodeableConcept{m.standard("hl7.observation-category.procedure", ""), m.own("derived", "derived-result")},
+		Code:     m.ruleCode(r), Subject: &m.subject, Encounter: m.encounter,
+		Issued: model.Str(m.issuedOf(part)), Performer: listOf(m.signer), Device: reference(m.ref(m.softwareRole())),
+	}
+	m.placeResult(o, r, part)
+	method := model.Text(strings.Join(nonEmpty(r.Guideline, r.Edition, "rule book "+orUnversioned(m.opt.BookVersion)), ", "))
+	o.Method = &method
+	m.answerOf(r).say(o)
+	m.valuesOf(o, r)
+	m.riskOf(o, r.Risk)
+	m.component(o, "rule-confirmation", coded(m, "mark", confirmation[r.Confirmed]))
+	from, unmapped := m.inputsOf(r.Inputs)
+	o.DerivedFrom = model.Refs(from...)
+	o.Note = m.notesOf(r, unmapped)
+	m.emit(part, role, o, model.Status(status), nil)
+}
+
+// confirmation is how far a rule is confirmed, as a concept.
+var confirmation = map[assess.Confirmed]string{
+	assess.Primary: "mark-primary", assess.SecondHand: "mark-second-hand", assess.Transcription: "mark-transcription",
+	assess.Memory: "mark-memory", assess.Arithmetic: "mark-arithmetic",
+}
+
+// ruleCode is our concept for what the rule answers; a rule that is younger
+// than the code table goes as a derived result with its question in words.
+func (m *mapper) ruleCode(r assess.Result) model.CodeableConcept {
+	name := term.Slug(r.Rule)
+	if _, ok := term.Own("derived", name); !ok {
+		name = "derived-result"
+	}
+	c := m.ownText("derived", name, clean(r.Title))
+	if name == "r10-metric-r0" {
+		c = m.with(c, "path.obs.residual.loinc")
+	}
+	return c
+}
+
+// partOfResult says with which part of the case a result came, and its status:
+// never more settled than the least settled part it rests on.
+func (m *mapper) partOfResult(r assess.Result) (part, status string) {
+	part, status = partReport, m.state.observation
+	if r.Event != "" {
+		for _, e := range m.rep.Events {
+			if e.ID == r.Event {
+				return m.eventRole(e), m.eventStatus()
+			}
+		}
+	}
+	for _, i := range m.numbers {
+		l := m.rep.Lesions[i]
+		at := "/lesions/" + strconv.Itoa(i) + "/histology"
+		if l.Histology == nil || !slices.ContainsFunc(r.Inputs, func(p string) bool { return p == at || strings.HasPrefix(p, at+"/") }) {
+			continue
+		}
+		histology, err := histologyStatus(l.Histology.Status)
+		if err != nil {
+			m.fail(err)
+		}
+		part, status = histologyPart(l), least(status, histology)
+	}
+	return part, status
+}
+
+// issuedOf is when a part became available, by its own times.
+func (m *mapper) issuedOf(part string) string {
+	for _, l := range m.rep.Lesions {
+		if l.Histology != nil && part == histologyPart(l) {
+			return l.Histology.IssuedAt.Text()
+		}
+	}
+	for _, e := range m.rep.Events {
+		if part == m.eventRole(e) {
+			return e.RecordedAt.Text()
+		}
+	}
+	return m.issued
+}
+
+// placeResult says what a result is about: an event; a lesion as a place
+// before histology, as a diagnosis after it; or the session.
+func (m *mapper) placeResult(o *model.Observation, r assess.Result, part string) {
+	o.EffectiveDateTime = model.Str(m.rep.Session.End.Text())
+	if r.Event != "" {
+		for _, e := range m.rep.Events {
+			if e.ID == r.Event {
+				o.Encounter, o.EffectiveDateTime = m.eventEncounter(e), model.Str(e.When().Text())
+				o.Focus = model.Refs(m.ref(m.eventRole(e) + "/adverse-event"))
+			}
+		}
+		return
+	}
+	o.PartOf = model.Refs(m.ref(roleSession))
+	if i := m.lesionNumbered(r.Lesion); r.Lesion != 0 && i >= 0 {
+		l := m.rep.Lesions[i]
+		o.EffectiveDateTime = model.Str(m.collected(l))
+		o.PartOf, o.Focus = model.Refs(m.performedIn(l)), model.Refs(m.ref(lesionRole(l)+"/site"))
+		if part != partReport {
+			o.PartOf, o.Focus = nil, model.Refs(m.ref(lesionRole(l)+"/condition"))
+		}
+	}
+}
+
+// answerOf is the answer as a value: yes or no, one of our concepts, a figure,
+// or words. What cannot be assessed has no value and says so.
+func (m *mapper) answerOf(r assess.Result) value {
+	switch r.Answer {
+	case assess.CannotBeAssessed:
+		c := m.standard("hl7.data-absent-reason.unknown", "Cannot be assessed: an input that decides is missing")
+		return value{absent: &c}
+	case assess.NotApplicable:
+		return m.absence(report.NotApplicable)
+	case "yes", "true":
+		return m.yesNo(true)
+	case "no", "false":
+		return m.yesNo(false)
+	}
+	if n, err := report.NewNumber(r.Answer); err == nil && n.Known() {
+		return m.number(n, unitOf(r.Rule))
+	}
+	c := model.Text(clean(r.Answer))
+	if concept := m.answerConcept(r); concept != "" {
+		c = m.ownText("answer", concept, clean(r.Answer))
+	}
+	if c.Text == nil {
+		return m.absence(report.Unknown)
+	}
+	return value{concept: &c}
+}
+
+// answerConcept is the code of our concept for an answer, or "".
+func (m *mapper) answerConcept(r assess.Result) string {
+	answer := term.Slug(r.Answer)
+	for _, s := range []struct{ rule, prefix string }{
+		{"curability.ecura", "ecura-"}, {"esge2022", "esge-"}, {".asge", "severity-"}, {".agree", "agree-"},
+		{".bleed.", "risk-"}, {".r0", "residual-"}, {"ecura_score", "risk-"},
+	} {
+		if !strings.Contains(r.Rule, s.rule) {
+			continue
+		}
+		for _, code := range []string{answer, s.prefix + answer, s.prefix + answer + "-risk"} {
+			if _, ok := term.Own("answer", code); ok {
+				return code
+			}
+		}
+	}
+	return ""
+}
+
+// valuesOf writes the parts of an answer as components, by name.
+func (m *mapper) valuesOf(o *model.Observation, r assess.Result) {
+	names := make([]string, 0, len(r.Values))
+	for name := range r.Values {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	for _, name := range names {
+		c := model.Component{Code: m.valueCode(name)}
+		u := unitOf(name)
+		switch v := r.Values[name].(type) {
+		case string:
+			c.ValueString = model.Str(clean(v))
+		case bool:
+			c.ValueBoolean = &v
+		case int:
+			c.ValueQuantity = m.number(report.Int(v), u).quantity
+		case float64:
+			c.ValueQuantity = m.figure(v, u)
+		case []float64:
+			if len(v) == 2 {
+				c.ValueRange = &model.Range{Low: m.figure(v[0], u), High: m.figure(v[1], u)}
+			} else {
+				c.ValueString = model.Str(strings.Trim(fmt.Sprint(v), "[]"))
+			}
+		default:
+			m.fail(fmt.Errorf("a rule gave a value of type %T", v))
+		}
+		if c.ValueString != nil || c.ValueBoolean != nil || c.ValueQuantity != nil || c.ValueRange != nil {
+			o.Component = append(o.Component, c)
+		}
+	}
+}
+
+// valueCode names a part of an answer: our concept where there is one.
+func (m *mapper) valueCode(name string) model.CodeableConcept {
+	words := strings.ReplaceAll(clean(name), "_", " ")
+	if _, ok := term.Own("value", term.Slug(name)); ok {
+		return m.ownText("value", term.Slug(name), words)
+	}
+	return model.Text(words)
+}
+
+// figure is a calculated figure with its shortest spelling.
+func (m *mapper) figure(v float64, u unit) *model.Quantity {
+	if b, err := json.Marshal(v); err != nil || !json.Valid(b) {
+		m.fail(fmt.Errorf("a rule gave a figure that is not a number"))
+		return nil
+	}
+	return m.number(report.Float(v), u).quantity
+}
+
+// unitOf reads the unit off the end of a name, as all names here carry it.
+func unitOf(name string) unit {
+	for _, s := range []struct {
+		suffix string
+		unit   unit
+	}{
+		{"mm2_per_min", unit{"mm2/min", "mm2/min"}}, {"mm2_min", unit{"mm2/min", "mm2/min"}},
+		{"cm2_per_h", unit{"cm2/h", "cm2/h"}}, {"cm2_h", unit{"cm2/h", "cm2/h"}},
+		{"_mm2", squareMm}, {"_cm2", unit{"cm2", "cm2"}}, {"_mm", millimetre}, {"_um", micrometre}, {"_cm", centimetre},
+		{"_pct", percent}, {"pct", percent}, {"_min", unit{"min", "min"}}, {"_h", hour}, {"_d", day}, {"_days", day},
+		{"_mo", unit{"mo", "mo"}}, {"_months", unit{"mo", "mo"}}, {"_w", watt}, {"points", points},
+	} {
+		if strings.HasSuffix(name, s.suffix) {
+			return s.unit
+		}
+	}
+	return unity
+}
+
+// riskOf writes the published figure with what it was counted on.
+func (m *mapper) riskOf(o *model.Observation, r *assess.Risk) {
+	if r == nil {
+		return
+	}
+	of := strings.Join(nonEmpty(r.Of, r.Setting), "; ")
+	add := func(name string, c model.Component) {
+		c.Code = m.ownText("component", name, clean(of))
+		o.Component = append(o.Component, c)
+	}
+	add("published-risk", model.Component{ValueQuantity: m.figure(r.Pct, percent)})
+	if r.CILow != 0 || r.CIHigh != 0 {
+		add("published-risk-interval", model.Component{ValueRange: &model.Range{
+			Low: m.figure(r.CILow, percent), High: m.figure(r.CIHigh, percent)}})
+	}
+	if r.Denominator > 0 {
+		add("published-risk-counts", model.Component{ValueRatio: &model.Ratio{
+			Numerator: m.number(report.Int(r.Events), unity).quantity, Denominator: m.number(report.Int(r.Denominator), unity).quantity}})
+	}
+}
+
+// inputsOf finds the Observations of what decided. Inputs that are no
+// Observation (a time of the session, say) are returned by name.
+func (m *mapper) inputsOf(inputs []string) (refs, unmapped []string) {
+	for _, pointer := range inputs {
+		roles := m.where.find(pointer)
+		if len(roles) == 0 {
+			unmapped = append(unmapped, describe(pointer))
+		}
+		for _, role := range roles {
+			if ref := m.ref(role); !slices.Contains(refs, ref) {
+				refs = append(refs, ref)
+			}
+		}
+	}
+	return refs, unmapped
+}
+
+func (m *mapper) notesOf(r assess.Result, unmapped []string) []model.Annotation {
+	notes := []string{r.Reason}
+	if len(r.Missing) > 0 {
+		missing := make([]string, len(r.Missing))
+		for i, p := range r.Missing {
+			missing[i] = describe(p)
+		}
+		notes = append(notes, "Missing: "+strings.Join(missing, "; ")+". "+r.Decides)
+	}
+	if len(unmapped) > 0 {
+		notes = append(notes, "Inputs that are not Observations: "+strings.Join(unmapped, "; ")+".")
+	}
+	for _, c := range r.Cautions {
+		notes = append(notes, "Caution: "+c)
+	}
+	if r.Source != "" {
+		notes = append(notes, "Source: "+r.Source)
+	}
+	return annotations(append(notes, deference)...)
+}
+
+// describe puts a JSON Pointer into words: "/lesions/0/histology/depth_um"
+// reads "lesions 1, histology, depth um".
+func describe(pointer string) string {
+	var words []string
+	for _, step := range strings.Split(strings.Trim(pointer, "/"), "/") {
+		if n, err := strconv.Atoi(step); err == nil && len(words) > 0 {
+			words[len(words)-1] += " " + strconv.Itoa(n+1)
+			continue
+		}
+		words = append(words, strings.ReplaceAll(clean(step), "_", " "))
+	}
+	return strings.Join(words, ", ")
+}
+
+func nonEmpty(list ...string) []string {
+	return slices.DeleteFunc(list, func(s string) bool { return clean(s) == "" })
+}

@@ -1,0 +1,45 @@
+package fhir
+
+import "errors"
+
+// Options are the settings of a site and the place of a graph in its case.
+type Options struct {
+	// Key is the site's secret, at least 16 bytes. Every identity is made with
+	// it; another key gives another record. It is never written anywhere.
+	Key []byte
+	// Tenant separates sites that share a key; it may be empty.
+	Tenant string
+	// Sequence is the state of the case, from 1.
+	Sequence int
+	// SoftwareVersion and BookVersion name the program and its rule book; the
+	// zero value reads "unversioned".
+	SoftwareVersion string
+	BookVersion     string
+	// Licensed says that the site holds a SNOMED CT licence. Without it only
+	// codes of the Global Patient Set are sent.
+	Licensed bool
+}
+
+const minKeyBytes = 16
+
+var (
+	errShortKey = errors.New("the key that identities are made with has fewer than 16 bytes")
+	errSequence = errors.New("the sequence of a case starts at 1")
+)
+
+func (o Options) check() error {
+	if len(o.Key) < minKeyBytes {
+		return errShortKey
+	}
+	if o.Sequence < 1 {
+		return errSequence
+	}
+	return nil
+}
+
+func orUnversioned(version string) string {
+	if version == "" {
+		return "unversioned"
+	}
+	return version
+}

@@ -1,0 +1,100 @@
+package fhir
+
+import (
+	"strconv"
+	"strings"
+
+	"enbloc/mapping/fhir/model"
+	"enbloc/mapping/report"
+)
+
+// provenances says who said each part. A Provenance is written once and never
+// changed: each revision of the report, each issue of a histology and each
+// record of an event has its own. A withdrawal has one over the whole case.
+func (m *mapper) provenances() {
+	rep := m.rep
+	source := logical("DocumentReference", rep.ReportID, "Structured report, revision "+strconv.Itoa(rep.Revision))
+	revision := strconv.Itoa(rep.Revision)
+	if rep.Status == report.Withdrawn {
+		m.provenance("provenance/withdrawal/"+revision, func(string) bool { return true }, provenance{
+			activity: m.state.activity, author: rep.Author, attester: rep.Signer,
+			recorded: rep.WrittenAt.Text(), reason: rep.StatusReason, source: source})
+		return
+	}
+	m.provenance("provenance/report/"+revision, func(part string) bool { return part == partReport }, provenance{
+		activity: m.state.activity, author: rep.Author, attester: rep.Signer,
+		recorded: m.issued, reason: rep.StatusReason, source: source})
+	for _, i := range m.numbers {
+		if l := rep.Lesions[i]; l.Histology != nil {
+			m.histologyProvenance(l)
+		}
+	}
+	for _, i := range m.eventOrder() {
+		m.eventProvenance(rep.Events[i])
+	}
+}
+
+func (m *mapper) histologyProvenance(l report.Lesion) {
+	h := l.Histology
+	p := provenance{activity: "activity-histology", author: h.Pathologist, recorded: h.IssuedAt.Text()}
+	issue := []string{"histology", string(h.Status), h.IssuedAt.Text()}
+	if h.LabReport != nil && !h.LabReport.Zero() {
+		p.source = logical("DiagnosticReport", *h.LabReport, "Report of the laboratory")
+		issue = append(issue, h.LabReport.System, h.LabReport.Value)
+	}
+	part := histologyPart(l)
+	m.provenance("provenance/"+part+"/"+m.ids.opaque(issue...), func(of string) bool {
+		return of == part || of == partHistology
+	}, p)
+}
+
+func (m *mapper) eventProvenance(e report.Event) {
+	role := m.eventRole(e)
+	p := provenance{activity: "activity-event", recorded: e.RecordedAt.Text()}
+	if e.Retracted {
+		p.activity = "activity-event-retraction"
+	}
+	m.provenance("provenance/"+role+"/"+m.ids.opaque("event", e.RecordedAt.Text(), strconv.FormatBool(e.Retracted)),
+		func(of string) bool { return of == role }, p)
+}
+
+// provenance is what a part says about itself.
+type provenance struct {
+	activity string
+	author   *report.Identifier
+	attester *report.Identifier
+	recorded string
+	reason   string
+	source   model.Reference
+}
+
+func (m *mapper) provenance(role string, covers func(part string) bool, p provenance) {
+	r := &model.Provenance{Recorded: p.recorded}
+	for _, made := range m.made {
+		if made.Type != "Provenance" && !made.Shared && covers(made.part) {
+			r.Target = append(r.Target, model.Ref(made.Reference()))
+		}
+	}
+	if len(r.Target) == 0 {
+		return
+	}
+	activity := m.own("administrative", p.activity)
+	r.Activity = &activity
+	if reason := clean(p.reason); reason != "" {
+		r.Reason = []model.CodeableConcept{model.Text(reason)}
+	}
+	r.Agent = append(m.agent("author", practitioner(p.author)), m.agent("attester", practitioner(p.attester))...)
+	r.Agent = append(r.Agent, m.agent("assembler", reference(m.ref(m.softwareRole())))...)
+	if p.source.Identifier != nil {
+		r.Entity = append(r.Entity, model.Source(p.source))
+	}
+	m.emit(strings.TrimPrefix(role, "provenance/"), role, r, model.Codes{}, nil)
+}
+
+func (m *mapper) agent(kind string, who *model.Reference) []model.ProvenanceAgent {
+	if who == nil {
+		return nil
+	}
+	c := m.standard("hl7.provenance-participant-type."+kind, "")
+	return []model.ProvenanceAgent{{Type: &c, Who: *who}}
+}

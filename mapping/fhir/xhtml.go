@@ -1,0 +1,77 @@
+package fhir
+
+import (
+	"encoding/xml"
+	"strings"
+)
+
+// xhtml writes the small part of XHTML that a FHIR narrative may hold. Every
+// text goes through escaping; there is no other way in.
+type xhtml struct{ b strings.Builder }
+
+// page is a narrative's div.
+func page(write func(*xhtml)) string {
+	x := &xhtml{}
+	x.b.Grow(4096)
+	x.b.WriteString(`<div xmlns="http://www.w3.org/1999/xhtml">`)
+	write(x)
+	x.b.WriteString(`</div>`)
+	return x.b.String()
+}
+
+// text escapes; bytes and characters that XML cannot hold are taken out.
+func (x *xhtml) text(s string) {
+	_ = xml.EscapeText(&x.b, []byte(clean(s))) // a strings.Builder takes every write
+}
+
+func (x *xhtml) wrap(tag, s string) {
+	if clean(s) == "" {
+		return
+	}
+	x.b.WriteString("<" + tag + ">")
+	x.text(s)
+	x.b.WriteString("</" + tag + ">")
+}
+
+func (x *xhtml) heading(s string)    { x.wrap("h2", s) }
+func (x *xhtml) subheading(s string) { x.wrap("h3", s) }
+func (x *xhtml) paragraph(s string)  { x.wrap("p", s) }
+
+// table writes rows of label and text; a row without text is left out, and so
+// is a table without rows.
+func (x *xhtml) table(rows ...row) {
+	open := false
+	for _, r := range rows {
+		if clean(r.text) == "" {
+			continue
+		}
+		if !open {
+			x.b.WriteString("<table><tbody>")
+			open = true
+		}
+		x.b.WriteString("<tr><th>")
+		x.text(r.label)
+		x.b.WriteString("</th><td>")
+		x.text(r.text)
+		x.b.WriteString("</td></tr>")
+	}
+	if open {
+		x.b.WriteString("</tbody></table>")
+	}
+}
+
+// list writes items; blank ones are left out.
+func (x *xhtml) list(items ...string) {
+	items = nonEmpty(items...)
+	if len(items) == 0 {
+		return
+	}
+	x.b.WriteString("<ul>")
+	for _, i := range items {
+		x.wrap("li", i)
+	}
+	x.b.WriteString("</ul>")
+}
+
+// row is a line of a table.
+type row struct{ label, text string }
