@@ -106,6 +106,12 @@ type Options struct {
 	// AttemptTimeout bounds one attempt, all its requests together; 0 means
 	// 150 s. It must be longer than the timeout of a target's client.
 	AttemptTimeout time.Duration
+	// Margin is how much longer a worker holds a row than an attempt may take,
+	// for writing down the outcome; 0 means 30 s. A row whose process died is
+	// free for another one after AttemptTimeout and Margin.
+	Margin time.Duration
+	// Sweep is how often rows that no job will wake are looked for; 0 means 1 min.
+	Sweep time.Duration
 	// Backoff overrides the wait before attempt n+1 (tests); nil means
 	// exponential with jitter, from 1 s to 10 min.
 	Backoff func(attempt int) time.Duration

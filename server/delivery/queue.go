@@ -73,8 +73,8 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 		Logger:                      s.log,
 		FetchCooldown:               fetchCooldown,
 		FetchPollInterval:           fetchPoll,
-		JobTimeout:                  s.attempt + leaseMargin,
-		RescueStuckJobsAfter:        s.attempt + 2*leaseMargin,
+		JobTimeout:                  s.attempt + s.margin,
+		RescueStuckJobsAfter:        s.attempt + 2*s.margin,
 		MaxAttempts:                 jobAttempts,
 		CompletedJobRetentionPeriod: finishedKept,
 		RetryPolicy:                 ownTrouble{s.now},
@@ -135,7 +135,7 @@ func (q *queue) stop(ctx context.Context) error {
 	err := q.client.Stop(ctx)
 	if err != nil && ctx.Err() != nil {
 		// Out of patience: cancel what runs, and give it time to say so.
-		hard, cancel := context.WithTimeout(context.WithoutCancel(ctx), leaseMargin)
+		hard, cancel := context.WithTimeout(context.WithoutCancel(ctx), q.service.margin)
 		defer cancel()
 		err = q.client.StopAndCancel(hard)
 	}

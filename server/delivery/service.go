@@ -19,9 +19,8 @@ const (
 	defaultWorkers = 16
 	defaultBudget  = 72 * time.Hour
 	defaultAttempt = 150 * time.Second
-	// leaseMargin is how much longer a claim holds than an attempt may take;
-	// within it the outcome has to be written down.
-	leaseMargin = 30 * time.Second
+	defaultMargin  = 30 * time.Second
+	defaultSweep   = time.Minute
 )
 
 // Service works the outbox. Make it with New, give it work with EnqueueTx, run
@@ -38,6 +37,8 @@ type Service struct {
 	worker  string
 	budget  time.Duration
 	attempt time.Duration
+	margin  time.Duration
+	every   time.Duration // between sweeps
 	backoff func(attempt int) time.Duration
 	now     func() time.Time
 }
@@ -51,7 +52,7 @@ func New(ctx context.Context, o Options) (*Service, error) {
 	host, _ := os.Hostname() // a name for people; the uuid is what counts
 	s := &Service{store: o.Store, render: o.Render, log: o.Logger, engines: map[string]*Engine{},
 		worker: host + "/" + strconv.Itoa(os.Getpid()) + "/" + uuid.NewString(),
-		budget: o.Budget, attempt: o.AttemptTimeout, backoff: o.Backoff, now: o.Clock}
+		budget: o.Budget, attempt: o.AttemptTimeout, margin: o.Margin, every: o.Sweep, backoff: o.Backoff, now: o.Clock}
 	s.defaults()
 	for _, t := range o.Targets {
 		if t.Name == "" || t.Client == nil || s.engines[t.Name] != nil {
@@ -80,6 +81,12 @@ func (s *Service) defaults() {
 	}
 	if s.attempt <= 0 {
 		s.attempt = defaultAttempt
+	}
+	if s.margin <= 0 {
+		s.margin = defaultMargin
+	}
+	if s.every <= 0 {
+		s.every = defaultSweep
 	}
 	if s.now == nil {
 		s.now = time.Now

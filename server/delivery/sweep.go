@@ -8,16 +8,13 @@ import (
 	"enbloc/server/store"
 )
 
-const (
-	sweepEvery = time.Minute
-	// sweepBatch bounds one transaction of the sweep.
-	sweepBatch = 200
-)
+// sweepBatch bounds one transaction of the sweep.
+const sweepBatch = 200
 
 // sweepForever looks after rows whose job is gone: cleaned up, discarded, or
 // lost with the process that ran it. The outbox is the truth, the queue is not.
 func (s *Service) sweepForever(ctx context.Context) {
-	tick := time.NewTicker(sweepEvery)
+	tick := time.NewTicker(s.every)
 	defer tick.Stop()
 	for {
 		select {

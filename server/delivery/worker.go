@@ -32,7 +32,7 @@ func (w *worker) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 	var d store.Delivery
 	var verdict store.Verdict
 	err := s.store.InTx(ctx, func(tx *store.Tx) (err error) {
-		d, verdict, err = tx.Claim(ctx, job.Args.DeliveryID, s.worker, s.now(), s.attempt+leaseMargin)
+		d, verdict, err = tx.Claim(ctx, job.Args.DeliveryID, s.worker, s.now(), s.attempt+s.margin)
 		return err
 	})
 	switch {
@@ -174,7 +174,7 @@ func diagnostics(f *Failure) string {
 // finish gives the row back, and wakes the next row of the case when this one
 // no longer holds it back. It runs to its end even when the service is stopping.
 func (s *Service) finish(ctx context.Context, d store.Delivery, o store.Outcome, a store.Attempt, now time.Time) error {
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), leaseMargin/2)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.margin/2)
 	defer cancel()
 	return s.store.InTx(ctx, func(tx *store.Tx) error {
 		if err := tx.Finish(ctx, d, o, a, now); err != nil {

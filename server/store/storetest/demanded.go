@@ -1,0 +1,5 @@
+//go:build peers
+
+package storetest
+
+const peersDemanded = true

@@ -1,0 +1,47 @@
+package storetest
+
+import (
+	"context"
+	"database/sql"
+	"net/url"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/google/uuid"
+	_ "github.com/jackc/pgx/v5/stdlib" // registers "pgx"
+	"github.com/stretchr/testify/require"
+)
+
+// PostgresEnv names the variable with the URL of a Postgres that tests may use.
+const PostgresEnv = "ENBLOC_TEST_POSTGRES"
+
+// Postgres returns the URL of an empty schema of its own on the Postgres that
+// ENBLOC_TEST_POSTGRES names, and drops it after the test. Without the variable
+// the test is skipped, or fails where peers are demanded (build tag peers): a
+// run that is meant to prove Postgres must not pass by skipping.
+func Postgres(t testing.TB) string {
+	t.Helper()
+	base := os.Getenv(PostgresEnv)
+	if base == "" {
+		if peersDemanded {
+			t.Fatalf("%s is not set; start a Postgres and give its URL", PostgresEnv)
+		}
+		t.Skipf("%s is not set", PostgresEnv)
+	}
+	db, err := sql.Open("pgx", base)
+	require.NoError(t, err)
+	schema := "t" + strings.ReplaceAll(uuid.NewString(), "-", "")
+	_, err = db.ExecContext(context.Background(), `CREATE SCHEMA `+schema)
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		_, _ = db.ExecContext(context.Background(), `DROP SCHEMA `+schema+` CASCADE`)
+		db.Close()
+	})
+	u, err := url.Parse(base)
+	require.NoError(t, err)
+	q := u.Query()
+	q.Set("search_path", schema)
+	u.RawQuery = q.Encode()
+	return u.String()
+}
