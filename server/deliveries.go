@@ -117,11 +117,17 @@ func (s *Server) skip(c *gin.Context) { s.change(c, s.o.Delivery.Skip) }
 // deliveryIDs are what a row can be called; nothing else is looked up.
 var deliveryIDs = regexp.MustCompile(`^[A-Za-z0-9-]{1,64}$`)
 
+var errNoDelivery = fault.New(fault.NotFound, "There is no such delivery. The list is at /deliveries.")
+
 // change does something to one row and answers with the row.
 func (s *Server) change(c *gin.Context, do func(context.Context, string) error) {
 	id, ctx := c.Param("delivery"), c.Request.Context()
 	if !deliveryIDs.MatchString(id) {
-		s.fail(c, fault.New(fault.NotFound, "There is no such delivery. The list is at /deliveries."))
+		s.fail(c, errNoDelivery)
+		return
+	}
+	if _, err := s.o.Store.Delivery(ctx, id); err != nil {
+		s.fail(c, err)
 		return
 	}
 	if err := do(ctx, id); err != nil {
