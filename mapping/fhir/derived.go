@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -14,7 +15,8 @@ import (
 	"enbloc/mapping/term"
 )
 
-// deference stands in the notes of every derived result.
+// deference stands in the notes of every derived result whose rule does not
+// say so itself.
 const deference = "This is what the named rule says about the facts as reported. It decides nothing: " +
 	"the local protocol and the responsible licensed clinicians do."
 
@@ -99,11 +101,7 @@ func (m *mapper) ruleCode(r assess.Result) model.CodeableConcept {
 	if _, ok := term.Own("derived", name); !ok {
 		name = "derived-result"
 	}
-	c := m.ownText("derived", name, clean(r.Title))
-	if name == "r10-metric-r0" {
-		c = m.with(c, "path.obs.residual.loinc")
-	}
-	return c
+	return m.ownText("derived", name, clean(r.Title))
 }
 
 // partOfResult says with which part of the case a result came, and its status:
@@ -186,7 +184,9 @@ func (m *mapper) answerOf(r assess.Result) value {
 		return m.yesNo(false)
 	}
 	if n, err := report.NewNumber(r.Answer); err == nil && n.Known() {
-		return m.number(n, unitOf(r.Rule))
+		if u, ok := unitOfAnswer(n, r.Values); ok {
+			return m.number(n, u)
+		}
 	}
 	c := model.Text(clean(r.Answer))
 	if concept := m.answerConcept(r); concept != "" {
@@ -203,12 +203,12 @@ func (m *mapper) answerConcept(r assess.Result) string {
 	answer := term.Slug(r.Answer)
 	for _, s := range []struct{ rule, prefix string }{
 		{"curability.ecura", "ecura-"}, {"esge2022", "esge-"}, {".asge", "severity-"}, {".agree", "agree-"},
-		{".bleed.", "risk-"}, {".r0", "residual-"}, {"ecura_score", "risk-"},
+		{".bleed.", "risk-"}, {"ecura_score", "risk-"},
 	} {
 		if !strings.Contains(r.Rule, s.rule) {
 			continue
 		}
-		for _, code := range []string{answer, s.prefix + answer, s.prefix + answer + "-risk"} {
+		for _, code := range []string{s.prefix + answer, s.prefix + answer + "-risk"} {
 			if _, ok := term.Own("answer", code); ok {
 				return code
 			}
@@ -269,6 +269,25 @@ func (m *mapper) figure(v float64, u unit) *model.Quantity {
 	return m.number(report.Float(v), u).quantity
 }
 
+// unitOfAnswer is the unit of an answer that is a figure: that of the part of
+// the answer that it rounds. Without one the figure has no unit to be sent with.
+func unitOfAnswer(answer report.Number, values map[string]any) (unit, bool) {
+	want, _ := answer.Value()
+	names := make([]string, 0, len(values))
+	for name, v := range values {
+		if figure, ok := v.(float64); ok && math.Abs(figure-want) <= 0.005*math.Abs(want) {
+			names = append(names, name)
+		}
+	}
+	slices.Sort(names)
+	for _, name := range names {
+		if u := unitOf(name); u != unity {
+			return u, true
+		}
+	}
+	return unit{}, false
+}
+
 // unitOf reads the unit off the end of a name, as all names here carry it.
 func unitOf(name string) unit {
 	for _, s := range []struct {
@@ -278,8 +297,8 @@ func unitOf(name string) unit {
 		{"mm2_per_min", unit{"mm2/min", "mm2/min"}}, {"mm2_min", unit{"mm2/min", "mm2/min"}},
 		{"cm2_per_h", unit{"cm2/h", "cm2/h"}}, {"cm2_h", unit{"cm2/h", "cm2/h"}},
 		{"_mm2", squareMm}, {"_cm2", unit{"cm2", "cm2"}}, {"_mm", millimetre}, {"_um", micrometre}, {"_cm", centimetre},
-		{"_pct", percent}, {"pct", percent}, {"_min", unit{"min", "min"}}, {"_h", hour}, {"_d", day}, {"_days", day},
-		{"_mo", unit{"mo", "mo"}}, {"_months", unit{"mo", "mo"}}, {"_w", watt}, {"points", points},
+		{"_pct", percent}, {"ci95", percent}, {"_min", unit{"min", "min"}}, {"_h", hour}, {"_d", day}, {"_days", day},
+		{"_mo", unit{"mo", "mo"}}, {"_months", unit{"mo", "mo"}}, {"points", points},
 	} {
 		if strings.HasSuffix(name, s.suffix) {
 			return s.unit
@@ -344,7 +363,10 @@ func (m *mapper) notesOf(r assess.Result, unmapped []string) []model.Annotation 
 	if r.Source != "" {
 		notes = append(notes, "Source: "+r.Source)
 	}
-	return annotations(append(notes, deference)...)
+	if !slices.ContainsFunc(r.Cautions, func(c string) bool { return strings.Contains(c, "local protocol") }) {
+		notes = append(notes, deference)
+	}
+	return annotations(notes...)
 }
 
 // describe puts a JSON Pointer into words: "/lesions/0/histology/depth_um"

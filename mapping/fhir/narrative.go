@@ -21,18 +21,22 @@ func Narrative(rep report.Report, results []assess.Result) string {
 		x.paragraph(stateWords(rep))
 		sessionPart(x, rep)
 		results = sorted(results)
+		common := commonCautions(results)
 		for _, l := range byNumber(rep.Lesions) {
 			lesionPart(x, l)
-			resultsPart(x, "What follows for lesion "+strconv.Itoa(l.Number), results, func(r assess.Result) bool {
+			resultsPart(x, "What follows for lesion "+strconv.Itoa(l.Number), results, common, func(r assess.Result) bool {
 				return r.Event == "" && r.Lesion == l.Number
 			})
 		}
-		resultsPart(x, "What follows for the session", results, func(r assess.Result) bool { return r.Event == "" && r.Lesion == 0 })
+		resultsPart(x, "What follows for the session", results, common, func(r assess.Result) bool { return r.Event == "" && r.Lesion == 0 })
 		for _, e := range rep.Events {
 			eventPart(x, e)
-			resultsPart(x, "What follows for the event", results, func(r assess.Result) bool { return r.Event == e.ID })
+			resultsPart(x, "What follows for the event", results, common, func(r assess.Result) bool { return r.Event == e.ID })
 		}
 		planPart(x, rep)
+		for _, c := range common {
+			x.paragraph(c)
+		}
 		x.paragraph("Answers of rules say what a publication says about the facts as reported. They decide nothing: " +
 			"the local protocol and the responsible licensed clinicians do.")
 	})

@@ -1,6 +1,7 @@
 package fhir
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -16,7 +17,7 @@ var confirmedWords = map[assess.Confirmed]string{
 
 // resultsPart writes the answers of rules that belong together: answer,
 // reason, rule and edition, how far confirmed, what is missing, cautions.
-func resultsPart(x *xhtml, heading string, results []assess.Result, belongs func(assess.Result) bool) {
+func resultsPart(x *xhtml, heading string, results []assess.Result, common []string, belongs func(assess.Result) bool) {
 	open := false
 	for _, r := range results {
 		if !belongs(r) {
@@ -39,10 +40,25 @@ func resultsPart(x *xhtml, heading string, results []assess.Result, belongs func
 			items = append(items, "Missing: "+strings.Join(missing, "; ")+". "+r.Decides)
 		}
 		for _, c := range r.Cautions {
-			items = append(items, "Caution: "+c)
+			if !slices.Contains(common, c) {
+				items = append(items, "Caution: "+c)
+			}
 		}
 		x.list(items...)
 	}
+}
+
+// commonCautions are those that stand on every answer: they are said once, at
+// the end.
+func commonCautions(results []assess.Result) []string {
+	if len(results) == 0 {
+		return nil
+	}
+	common := slices.Clone(results[0].Cautions)
+	for _, r := range results[1:] {
+		common = slices.DeleteFunc(common, func(c string) bool { return !slices.Contains(r.Cautions, c) })
+	}
+	return common
 }
 
 func answerWords(answer string) string {

@@ -145,12 +145,27 @@ func write(name string, body any) (json.RawMessage, error) {
 	return append(raw, encoded[1:]...), nil
 }
 
-// hasEmpty reports whether there is a null, an empty string, list or object
-// anywhere outside a string. It only looks for the bytes, so it may say yes to
-// a string value that ends in such bytes; the mending that follows is harmless.
+// hasEmpty reports whether there may be a null, an empty string, list or object
+// in the JSON. It looks at neighbouring bytes only, so a text that holds such
+// bytes also says yes; the mending that follows changes nothing then.
 func hasEmpty(raw []byte) bool {
-	return bytes.Contains(raw, []byte(`:null`)) || bytes.Contains(raw, []byte(`[null`)) ||
-		bytes.Contains(raw, []byte(`,null`)) || bytes.Contains(raw, []byte(`:""`)) ||
-		bytes.Contains(raw, []byte(`[]`)) || bytes.Contains(raw, []byte(`{}`)) ||
-		bytes.Contains(raw, []byte(`[""`)) || bytes.Contains(raw, []byte(`,""`))
+	for i := 1; i < len(raw); i++ {
+		before := raw[i-1]
+		switch raw[i] {
+		case '}':
+			if before == '{' {
+				return true
+			}
+		case ']':
+			if before == '[' {
+				return true
+			}
+		case '"', 'n':
+			starts := before == ':' || before == ',' || before == '['
+			if starts && i+1 < len(raw) && (raw[i] == '"' && raw[i+1] == '"' || raw[i] == 'n' && raw[i+1] == 'u') {
+				return true
+			}
+		}
+	}
+	return false
 }

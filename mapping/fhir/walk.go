@@ -1,0 +1,400 @@
+package fhir
+
+import (
+	"bytes"
+	"strings"
+	"sync"
+
+	"enbloc/mapping/fhir/model"
+	"enbloc/mapping/graph"
+	"enbloc/mapping/term"
+)
+
+// walker goes over the bytes of a resource once, without building a tree:
+// every graph is checked before it leaves, so this has to cost little.
+type walker struct {
+	types   map[string]string // UUID to type
+	caseKey string
+
+	raw      []byte
+	at       int
+	path     [][]byte
+	current  graph.Resource
+	labelled bool
+	hasCase  bool
+	hasRole  bool
+}
+
+// seen is what one object said, as far as a check needs it.
+type seen struct {
+	names                                    [64][]byte
+	count                                    int
+	system, code, display, reference, status []byte
+	value                                    []byte
+}
+
+func (s *seen) has(name string) bool {
+	choice, isChoice := strings.CutSuffix(name, "[x]")
+	for _, n := range s.names[:s.count] {
+		if string(n) == name || isChoice && isOfChoice(n, choice) {
+			return true
+		}
+	}
+	return false
+}
+
+// isOfChoice also takes the extension of a primitive ("_performedDateTime"),
+// which says why the value is missing.
+func isOfChoice(name []byte, choice string) bool {
+	name = bytes.TrimPrefix(name, []byte("_"))
+	return len(name) > len(choice) && string(name[:len(choice)]) == choice && isUpper(name[len(choice)])
+}
+
+func isUpper(c byte) bool { return c >= 'A' && c <= 'Z' }
+
+// where is the path to what was looked at last.
+func (w *walker) where() string {
+	var b strings.Builder
+	for _, p := range w.path {
+		b.WriteByte('.')
+		b.Write(p)
+	}
+	return b.String()
+}
+
+func (w *walker) resource(r graph.Resource) error {
+	w.raw, w.at, w.path, w.current = r.Body, 0, w.path[:0], r
+	w.labelled, w.hasCase, w.hasRole = false, false, false
+	if !bytes.HasPrefix(r.Body, []byte(`{"resourceType":"`+r.Type+`"`)) {
+		return errWrongType
+	}
+	if err := w.object(nil); err != nil {
+		return err
+	}
+	if w.at != len(w.raw) {
+		return errNotJSON
+	}
+	if !w.hasRole || !w.hasCase && !r.Shared {
+		return errKeyMissing
+	}
+	return nil
+}
+
+func (w *walker) peek() byte {
+	if w.at < len(w.raw) {
+		return w.raw[w.at]
+	}
+	return 0
+}
+
+func (w *walker) take(c byte) error {
+	if w.peek() != c {
+		return errNotJSON
+	}
+	w.at++
+	return nil
+}
+
+// item reads any value that stands under a member name.
+func (w *walker) item(name []byte) (text []byte, err error) {
+	switch c := w.peek(); {
+	case c == '{':
+		return nil, w.object(name)
+	case c == '[':
+		return nil, w.list(name)
+	case c == '"':
+		text, err := w.text()
+		if err == nil && blank(text) {
+			err = errEmptyValue
+		}
+		return text, err
+	case c == 'n':
+		return nil, errEmptyValue
+	case c == 't' || c == 'f' || c == '-' || c >= '0' && c <= '9':
+		for w.at < len(w.raw) && !bytes.ContainsRune([]byte(",]}"), rune(w.raw[w.at])) {
+			w.at++
+		}
+		return nil, nil
+	}
+	return nil, errNotJSON
+}
+
+// text reads a string and returns its bytes between the quotes, escapes and all.
+func (w *walker) text() ([]byte, error) {
+	if err := w.take('"'); err != nil {
+		return nil, err
+	}
+	start := w.at
+	for w.at < len(w.raw) {
+		switch w.raw[w.at] {
+		case '\\':
+			w.at++
+		case '"':
+			w.at++
+			return w.raw[start : w.at-1], nil
+		}
+		w.at++
+	}
+	return nil, errNotJSON
+}
+
+// blank reports whether a string holds nothing but space.
+func blank(s []byte) bool {
+	for i := 0; i < len(s); i++ {
+		switch {
+		case s[i] == '\\' && i+1 < len(s) && bytes.IndexByte([]byte("ntr"), s[i+1]) >= 0:
+			i++
+		case s[i] != ' ':
+			return false
+		}
+	}
+	return true
+}
+
+func (w *walker) list(name []byte) error {
+	w.at++
+	if w.peek() == ']' {
+		return errEmptyValue
+	}
+	for {
+		if _, err := w.item(name); err != nil {
+			return err
+		}
+		if w.peek() == ',' {
+			w.at++
+			continue
+		}
+		return w.take(']')
+	}
+}
+
+func (w *walker) object(name []byte) error {
+	w.at++
+	if w.peek() == '}' {
+		return errEmptyValue
+	}
+	var s seen
+	for {
+		member, err := w.text()
+		if err != nil {
+			return err
+		}
+		if err := w.take(':'); err != nil {
+			return err
+		}
+		w.path = append(w.path, member)
+		value, err := w.item(member)
+		if err == nil && value != nil {
+			err = s.note(member, value)
+		}
+		if err == nil {
+			err = s.add(member)
+		}
+		if err != nil {
+			return err
+		}
+		w.path = w.path[:len(w.path)-1]
+		if w.peek() == ',' {
+			w.at++
+			continue
+		}
+		if err := w.take('}'); err != nil {
+			return err
+		}
+		return w.judge(name, &s)
+	}
+}
+
+// add records a member: no two of one name, no two of one choice.
+func (s *seen) add(member []byte) error {
+	base := choiceOf(member)
+	for _, n := range s.names[:s.count] {
+		if bytes.Equal(n, member) {
+			return errTwiceNamed
+		}
+		if base != "" && len(n) > len(base) && isOfChoice(n, base) {
+			return errTwoOfChoice
+		}
+	}
+	if s.count == len(s.names) {
+		return errNotJSON
+	}
+	s.names[s.count] = member
+	s.count++
+	return nil
+}
+
+// choiceOf is the choice that a member belongs to. The first letter rules out
+// nearly all.
+func choiceOf(member []byte) string {
+	if len(member) == 0 || bytes.IndexByte([]byte("veoapmctfq"), member[0]) < 0 {
+		return ""
+	}
+	return model.ChoiceBase(string(member))
+}
+
+// note keeps the strings that checks need and checks times on the way.
+func (s *seen) note(member, value []byte) error {
+	switch string(member) {
+	case "system":
+		s.system = value
+	case "code":
+		s.code = value
+	case "display":
+		s.display = value
+	case "reference":
+		s.reference = value
+	case "status":
+		s.status = value
+	case "value":
+		s.value = value
+	case "issued", "recorded":
+		if !isInstant(value) {
+			return errTime
+		}
+	case "start", "end", "date", "detected", "recordedDate", "authoredOn", "receivedTime":
+		if !isDateTime(value) {
+			return errTime
+		}
+	default:
+		if bytes.HasSuffix(member, []byte("DateTime")) && !isDateTime(value) {
+			return errTime
+		}
+	}
+	return nil
+}
+
+// judge checks an object once all of it is known.
+func (w *walker) judge(name []byte, s *seen) error {
+	switch string(name) {
+	case "":
+		return w.judgeRoot(s)
+	case "coding", "security":
+		return w.judgeCoding(s)
+	case "tag":
+		return w.judgeTag(s)
+	case "identifier":
+		w.hasRole = w.hasRole || w.current.SearchBy == graph.ByIdentifier &&
+			string(s.system) == graph.RoleKeySystem && string(s.value) == w.current.Key
+	}
+	for _, need := range nestedRequired[string(name)] {
+		if !s.has(need) {
+			return errRequired
+		}
+	}
+	if string(name) == "component" {
+		return judgeSaid(s)
+	}
+	if string(s.system) == model.UCUM && allKnown()[model.UCUM][string(s.code)] == nil {
+		return errUnit
+	}
+	if s.reference != nil {
+		return w.judgeReference(string(name), s)
+	}
+	return nil
+}
+
+func (w *walker) judgeRoot(s *seen) error {
+	rule, ok := typeRules[w.current.Type]
+	if !ok {
+		return errWrongType
+	}
+	for _, need := range rule.required {
+		if !s.has(need) {
+			w.path = append(w.path, []byte(need))
+			return errRequired
+		}
+	}
+	if rule.statuses != nil && !among(string(s.status), rule.statuses) {
+		return errStatusCode
+	}
+	if w.current.Type == "Observation" {
+		return judgeSaid(s)
+	}
+	return nil
+}
+
+func among(s string, list []string) bool {
+	for _, have := range list {
+		if s == have {
+			return true
+		}
+	}
+	return false
+}
+
+// judgeSaid: an Observation or a component has a value, or says why not, or
+// holds others that do; never a value and the reason why there is none (R4,
+// obs-6).
+func judgeSaid(s *seen) error {
+	value, absent := s.has("value[x]"), s.has("dataAbsentReason")
+	if value && absent {
+		return errContradiction
+	}
+	if !value && !absent && !s.has("hasMember") && !s.has("component") {
+		return errNothingSaid
+	}
+	return nil
+}
+
+func (w *walker) judgeCoding(s *seen) error {
+	display := allKnown()[string(s.system)][string(s.code)]
+	if display == nil || *display != string(s.display) {
+		return errCode
+	}
+	if string(s.code) == "HTEST" {
+		w.labelled = true
+	}
+	return nil
+}
+
+func (w *walker) judgeTag(s *seen) error {
+	switch string(s.system) {
+	case graph.CaseKeySystem:
+		w.hasCase = string(s.code) == w.caseKey
+		return nil
+	case graph.RoleKeySystem:
+		w.hasRole = w.current.SearchBy == graph.ByTag && string(s.code) == w.current.Key
+		return nil
+	}
+	return w.judgeCoding(s)
+}
+
+func (w *walker) judgeReference(name string, s *seen) error {
+	if id, ok := bytes.CutPrefix(s.reference, []byte("urn:uuid:")); ok {
+		kind, known := w.types[string(id)]
+		if !known {
+			return errDangling
+		}
+		if allowed := targets[name]; allowed != "" && !strings.Contains(allowed, kind) {
+			return errTarget
+		}
+		return nil
+	}
+	for _, prefix := range outside {
+		if len(s.reference) > len(prefix) && string(s.reference[:len(prefix)]) == prefix {
+			return nil
+		}
+	}
+	return errDangling
+}
+
+// allKnown is every code that may be sent with its display, as JSON has it, by
+// system and code.
+var allKnown = sync.OnceValue(func() map[string]map[string]*string {
+	known := map[string]map[string]*string{}
+	add := func(system, code, display string) {
+		if known[system] == nil {
+			known[system] = map[string]*string{}
+		}
+		quoted := strings.ReplaceAll(display, `"`, `\"`)
+		known[system][code] = &quoted
+	}
+	for _, c := range term.Codes() {
+		add(c.System, c.Code, c.Display)
+	}
+	for _, c := range term.Concepts() {
+		add(term.System, c.Code, c.Display)
+	}
+	return known
+})
