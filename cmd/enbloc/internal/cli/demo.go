@@ -24,9 +24,13 @@ Nothing is left on disk.`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			ctx, stop := signal.NotifyContext(c.Context(), syscall.SIGTERM, syscall.SIGINT)
 			defer stop()
-			o.Page, o.Version = s.page(), version()
+			log, err := s.logger("text", "warn")
+			if err != nil {
+				return err
+			}
+			o.Page, o.Log, o.Version = s.page(), log, version()
 			o.Progress = s.progress
-			err := demo.Run(ctx, o)
+			err = demo.Run(ctx, o)
 			if errors.Is(err, demo.ErrNotDelivered) {
 				return targetFailed(err)
 			}

@@ -11,6 +11,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"slices"
 	"time"
 
@@ -30,6 +31,8 @@ type Options struct {
 	Stay bool
 	// Listen and ReceiverListen are the addresses; empty takes free ports.
 	Listen, ReceiverListen string
+	// Log gets what the service logs; nil means silence.
+	Log *slog.Logger
 	// Version names the program in what it sends.
 	Version string
 }
@@ -67,6 +70,9 @@ func Run(ctx context.Context, o Options) (err error) {
 	began := time.Now()
 	if o.Progress == nil {
 		o.Progress = func(string, ...any) {}
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
 	}
 	todo := selection(o.All)
 	w, err := start(ctx, o, todo)

@@ -107,7 +107,7 @@ func (w *world) send(ctx context.Context, d cases.Document) (step, error) {
 // patience bounds the wait for one delivery, and glance is the pause between
 // two looks at it.
 const (
-	patience = 60 * time.Second
+	patience = 20 * time.Second
 	glance   = 10 * time.Millisecond
 )
 
@@ -115,23 +115,33 @@ const (
 func (w *world) await(ctx context.Context, r receipt) (client.Delivery, error) {
 	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
+	var last client.Delivery
 	for {
 		rows, err := w.api.Deliveries(ctx, url.Values{"case": {r.Case}}, 0)
 		if err != nil {
-			return client.Delivery{}, err
+			return last, fmt.Errorf("state %d stands as %q, %s: %w", r.Sequence, last.State, last.Explanation, err)
 		}
 		for _, d := range rows {
-			settled := !store.DeliveryState(d.State).Open() || d.State == string(store.ParkedDelivery)
-			if d.Sequence == r.Sequence && settled {
-				return d, nil
+			if d.Sequence == r.Sequence {
+				last = d
 			}
+		}
+		if settled(last.State) {
+			return last, nil
 		}
 		select {
 		case <-ctx.Done():
-			return client.Delivery{}, fmt.Errorf("waiting for delivery of state %d: %w", r.Sequence, ctx.Err())
+			return last, fmt.Errorf("state %d stands as %q, %s: %w", r.Sequence, last.State, last.Explanation, ctx.Err())
 		case <-time.After(glance):
 		}
 	}
+}
+
+// settled reports whether waiting brings nothing more. A parked row would be
+// tried again, but here nobody registers a patient meanwhile.
+func settled(state string) bool {
+	s := store.DeliveryState(state)
+	return state != "" && (!s.Open() || s == store.ParkedDelivery)
 }
 
 // ask reads the whole case and what the rules say about it.

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"net"
 	"net/http"
 	"os"
@@ -77,7 +76,7 @@ func (w *world) openService(ctx context.Context, o Options) (func() error, error
 		Listen: or(o.Listen, freePort), Data: filepath.Join(folder, "data"), Target: w.receiverURL, TargetName: "practice",
 		VerifyAll: true, Grace: stopping,
 	}
-	program, err := service.New(ctx, config, o.Version, slog.New(slog.DiscardHandler))
+	program, err := service.New(ctx, config, o.Version, o.Log)
 	if err != nil {
 		return nil, errors.Join(err, os.RemoveAll(folder))
 	}
