@@ -75,6 +75,7 @@ type scene struct {
 	histology bool
 	event     bool
 	status    string // of the report
+	device    string // shared with other cases
 }
 
 func (s scene) caseKey() string { return key("c", s.name) }
@@ -91,9 +92,12 @@ func (s scene) graph() graph.Graph {
 	if s.status == "" {
 		s.status = "final"
 	}
+	if s.device == "" {
+		s.device = "HTEST-GEN"
+	}
 	text := func(t string) map[string]any { return map[string]any{"text": t} }
 	subject := hospital("Patient", practice.PatientSystem, s.patient)
-	device := part(c, "shared/generator/HTEST-GEN", "Device", map[string]any{"type": text("electrosurgical generator")})
+	device := part(c, "shared/generator/"+s.device, "Device", map[string]any{"type": text("electrosurgical generator")})
 	procedure := part(c, "resection/1", "Procedure", map[string]any{"status": "completed", "subject": subject, "code": text("endoscopic submucosal dissection"),
 		"encounter":     hospital("Encounter", practice.EncounterSystem, "HTEST-ENC-0001"),
 		"performer":     []any{map[string]any{"actor": hospital("Practitioner", practice.PractitionerSystem, "HTEST-PRA-NOBODY")}},

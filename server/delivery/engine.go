@@ -89,6 +89,8 @@ type run struct {
 	*Engine
 	g     graph.Graph
 	doubt bool
+	// looked is true once the target was searched for what is to be created.
+	looked bool
 	// ledger is what is known to stand, unsaved the part not yet written down.
 	ledger  map[string]store.LedgerEntry
 	unsaved []store.LedgerEntry
@@ -143,8 +145,8 @@ func (r *run) write(ctx context.Context) error {
 		if failure := r.resolve(ctx, ops); failure != nil {
 			return failure
 		}
-		if r.doubt {
-			r.doubt = false
+		if r.doubt || r.unguarded(ops) {
+			r.doubt, r.looked = false, true
 			if _, failure := r.reconcile(ctx, ops); failure != nil {
 				return failure
 			}
@@ -155,6 +157,13 @@ func (r *run) write(ctx context.Context) error {
 		}
 	}
 	return &Failure{Class: target.Retry, Reason: LostRace}
+}
+
+// unguarded reports whether a first PUT under an id of ours would go out blind:
+// it carries no condition, so it would overwrite what stands there, and double
+// what stands under an id of the server. Looking once before is the condition.
+func (r *run) unguarded(ops []op) bool {
+	return r.target.Rung == RungClientIDs && !r.looked && len(only(ops, func(o op) bool { return o.action == create })) > 0
 }
 
 // pass sends what many cases share, or, when that stands, the case itself.
