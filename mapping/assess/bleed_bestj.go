@@ -44,7 +44,7 @@ var ruleBestJ = scored(rule{
 		"Drugs other than the five named kinds do not enter the score; a swapped or bridged drug counts as interrupted.",
 		"Developed in Japan with interruption times of the Japanese guideline; validated in Europe on 161 patients only (Dig Dis Sci 2024;69:1372).",
 	},
-}, gatherBestJ, []item[bestJ]{
+}, "group", gatherBestJ, []item[bestJ]{
 	taken(4, "warfarin", func(b bestJ) drug { return b.warfarin }), stopped("warfarin", func(b bestJ) drug { return b.warfarin }),
 	taken(4, "direct oral anticoagulant", func(b bestJ) drug { return b.doac }),
 	stopped("direct oral anticoagulant", func(b bestJ) drug { return b.doac }),

@@ -65,7 +65,7 @@ func (f *finding) decidesSign(live *finding, ask func() (string, bool)) string {
 	var parts []string
 	for _, v := range []truth{yes, no} {
 		live.sign = v
-		if class, decided := ask(); decided {
+		if class, decided := ask(); decided && class != CannotBeAssessed {
 			word := f.ifYes
 			if v == no {
 				word = f.ifNo

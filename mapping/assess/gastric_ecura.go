@@ -35,18 +35,20 @@ const (
 	checkSpecial = "Check: the figure ties the 20 mm limit of the undifferentiated part to eCura A without ulcer; applying it here follows a transcription and the safer reading, not the guideline's own text."
 )
 
-// eCura: JGES guideline, 2nd edition, and JGCA guidelines, 6th edition. Rows
+// ruleECura: JGES guideline, 2nd edition, and JGCA guidelines, 6th edition. Rows
 // are in the order of evaluation: what makes C-2 of a lesion first, then a
 // purely lateral failure, then A and B. SM1 is strictly below 500 µm, sizes
 // are up to and including the limit.
 var ruleECura = ofCancer(listed(rule{
 	id: "R2.gastric.curability.ecura", title: "Curability of the gastric resection (eCura)",
-	from: jges2020, confirmed: SecondHand, scope: ScopeLesion, applies: gastricSpecimen,
+	from: jges2020, confirmed: SecondHand, scope: ScopeLesion, applies: gastricSpecimen, notes: (*look).depthNote,
 	cautions: []string{
 		"Depth counts from the lower edge of the muscularis mucosae; HMX, VMX and LyX are unknown, not negative.",
 		"ESGE draws the submucosal limit at 500 µm inclusive: at exactly 500 µm the two guidelines differ.",
 	},
-}, "ecura", gatherGastric(below500), []row[gastricSpecimenFacts]{
+}, "ecura", gatherGastric(below500), eCuraRows))
+
+var eCuraRows = []row[gastricSpecimenFacts]{
 	{when: "VM1", then: "C-2", is: func(f gastricSpecimenFacts) fact { return f.vm.yes() },
 		reason: "The vertical margin is positive: eCura C-2"},
 	{when: "Ly1 or V1", then: "C-2", is: func(f gastricSpecimenFacts) fact { return f.vessels.present() },
@@ -98,4 +100,4 @@ var ruleECura = ofCancer(listed(rule{
 	{when: "differentiated, pT1a, UL0, any size", then: "A", values: map[string]any{"subclass": "A(i)"},
 		is:     func(gastricSpecimenFacts) fact { return always() },
 		reason: "Differentiated cancer within the mucosa without ulcer, en bloc with clear margins and no vessel invasion: eCura A"},
-}))
+}

@@ -32,6 +32,7 @@ type rule struct {
 	confirmed Confirmed // of the rule as a whole; a row may say otherwise
 	scope     Scope
 	cautions  []string
+	notes     func(k *look) string // a caution that hangs on the case, or ""
 	table     []Row
 	applies   func(k *look) bool
 	ask       func(r *rule, k *look) Result
@@ -71,6 +72,9 @@ func (r *rule) result(k *look) Result {
 // the least the one that made the rule apply.
 func (r *rule) finish(k *look, out Result, own ...string) Result {
 	out.Cautions = append([]string{cautionDecides}, r.cautions...)
+	if r.notes != nil {
+		own = append(own, r.notes(k))
+	}
 	for _, c := range own {
 		if c != "" && !slices.Contains(out.Cautions, c) {
 			out.Cautions = append(out.Cautions, c)

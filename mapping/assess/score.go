@@ -23,8 +23,9 @@ type band struct {
 }
 
 // scored makes a rule of a point score. A score answers only when every item
-// is known: a sum with a hole in it is no score.
-func scored[C any](r rule, gather func(k *look) C, items []item[C], bands []band) *rule {
+// is known: a sum with a hole in it is no score. Key names the group in
+// Result.Values.
+func scored[C any](r rule, key string, gather func(k *look) C, items []item[C], bands []band) *rule {
 	for _, it := range items {
 		r.table = append(r.table, Row{it.what, signed(it.points), r.confirmed})
 	}
@@ -49,7 +50,7 @@ func scored[C any](r rule, gather func(k *look) C, items []item[C], bands []band
 			}
 			return r.undecided(k, s.seen, s.open, decides)
 		}
-		return r.fromScore(k, s, bandOf(s.low, bands))
+		return r.fromScore(k, key, s, bandOf(s.low, bands))
 	}
 	return &r
 }
@@ -98,7 +99,7 @@ func says(points int, bands []band) string {
 	return out
 }
 
-func (r *rule) fromScore(k *look, s sum, b band) Result {
+func (r *rule) fromScore(k *look, key string, s sum, b band) Result {
 	out := r.result(k)
 	out.Answer = b.group
 	if out.Answer == "" {
@@ -110,7 +111,7 @@ func (r *rule) fromScore(k *look, s sum, b band) Result {
 	}
 	out.Values["points"] = float64(s.low)
 	if b.group != "" {
-		out.Values["group"] = b.group
+		out.Values[key] = b.group
 	}
 	if b.risk != nil {
 		risk := *b.risk

@@ -1,0 +1,110 @@
+package assess
+
+import (
+	"strconv"
+
+	"enbloc/mapping/report"
+)
+
+// eventFacts are the criteria by which the severity of an event is graded.
+type eventFacts struct {
+	death, surgery, endoscopic, ventilation, disability, transfusion, aborted *finding
+	visit, emergency, drugs, supportive                                       *finding
+	nights, icu, organs, hours, observation                                   *finding
+}
+
+func gatherEvent(k *look) eventFacts {
+	e := k.event
+	f := eventFacts{
+		death: k.fatal(), surgery: k.intervention("surgery", report.InterveneSurgery),
+		endoscopic: k.intervention("endoscopic or radiological intervention", report.InterveneHaemostasis, report.InterveneClosure,
+			report.InterveneDilation, report.InterveneEndoscopy, report.InterveneRadiology, report.InterveneDrainage),
+		ventilation: k.intervention("ventilatory support", report.InterveneVentilation),
+		disability:  k.answer("/permanent_disability", "permanent disability", e.PermanentDisability),
+		transfusion: k.transfused(),
+		aborted:     k.answer("/procedure_aborted", "abandoning of the procedure", e.ProcedureAborted),
+		nights:      k.number("/unplanned_nights", "unplanned nights", "", e.UnplannedNights),
+		icu:         k.number("/icu_nights", "nights in intensive care", "", e.ICUNights),
+		organs:      k.number("/organ_failures", "organ failures", "", e.OrganFailures),
+		hours:       k.number("/admission_h", "hours of admission", "h", e.AdmissionH),
+		observation: k.number("/extended_observation_h", "hours of longer observation", "h", e.ObservationH),
+	}
+	contact := why(report.AbsenceOf(e.UnplannedContact))
+	f.visit = k.sign("/unplanned_contact", "unplanned contact", unknown, contact, "a consultation", "none")
+	f.emergency = k.sign("/unplanned_contact", "unplanned contact", unknown, contact, "an emergency visit", "another one or none")
+	if report.Known(e.UnplannedContact) {
+		f.visit.sign = truthOf(oneOf(e.UnplannedContact, report.ContactClinic, report.ContactEmergency))
+		f.emergency.sign = truthOf(e.UnplannedContact == report.ContactEmergency)
+	}
+	given := why(report.AbsenceOf(e.Drugs))
+	f.drugs = k.sign("/drug_treatment", "drug treatment", unknown, given, "beyond supportive", "supportive at most")
+	f.supportive = k.sign("/drug_treatment", "drug treatment", unknown, given, "supportive", "none")
+	if report.Known(e.Drugs) {
+		f.drugs.sign = truthOf(e.Drugs == report.DrugsOther)
+		f.supportive.sign = truthOf(e.Drugs != report.DrugsNone)
+	}
+	return f
+}
+
+// fatal is whether the patient died of the event.
+func (k *look) fatal() *finding {
+	e := k.event
+	f := k.sign("/outcome", "outcome", unknown, why(report.AbsenceOf(e.Outcome)), "fatal", "survived")
+	if e.Kind == report.EventDeath {
+		f.path, f.sign = "/kind", yes
+	} else if report.Known(e.Outcome) {
+		f.sign = truthOf(e.Outcome == report.OutcomeFatal)
+	}
+	return f
+}
+
+func (k *look) transfused() *finding {
+	e := k.event
+	f := k.answer("/transfusion", "transfusion", e.Transfusion)
+	if units, ok := e.TransfusionUnits.Value(); ok && !f.known() {
+		f.path, f.sign = "/transfusion_units", truthOf(units > 0)
+	}
+	return f
+}
+
+// intervention is whether the event needed a later measure of the given kinds.
+// A list that names some is taken for the whole list. What was done in the
+// session that the event happened in is no second intervention; where the time
+// of such a measure is missing, that is unknown.
+func (k *look) intervention(name string, kinds ...report.InterventionKind) *finding {
+	e := k.event
+	f := k.sign("/interventions", name, unknown, "is not reported", "needed", "not needed")
+	if e.InterventionNeeded == report.No {
+		f.path, f.sign = "/intervention_needed", no
+		return f
+	}
+	if len(e.Interventions) == 0 {
+		return f
+	}
+	f.sign = no
+	for i, in := range e.Interventions {
+		if !oneOf(in.Kind, kinds...) {
+			continue
+		}
+		switch k.later(in) {
+		case yes:
+			f.path, f.sign = "/interventions/"+strconv.Itoa(i)+"/kind", yes
+			return f
+		case unknown:
+			f.lack, f.sign = "/interventions/"+strconv.Itoa(i)+"/at", unknown
+			f.why = "has no time, so that it may have been part of the session"
+		}
+	}
+	return f
+}
+
+// later is whether an intervention was made after the session.
+func (k *look) later(in report.Intervention) truth {
+	switch {
+	case k.event.Timing != report.DuringSession || in.Kind == report.InterveneSurgery || in.Kind == report.InterveneRadiology:
+		return yes
+	case in.At.IsZero() || k.rep.Session.End.IsZero():
+		return unknown
+	}
+	return truthOf(in.At.At().After(k.rep.Session.End.At()))
+}

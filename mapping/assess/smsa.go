@@ -1,0 +1,110 @@
+package assess
+
+import "enbloc/mapping/report"
+
+type smsaFacts struct{ size, sessile, flat, right, difficult *finding }
+
+func gatherSMSA(k *look) smsaFacts {
+	e := k.examination()
+	f := smsaFacts{size: k.clinicalSize(), right: k.right()}
+	shape := func(is truth) *finding {
+		return k.sign("/examination/paris", "morphology", is, "is not reported", "yes", "no")
+	}
+	sessile, flat := unknown, unknown
+	if len(e.Paris) > 0 {
+		switch e.Paris[0] {
+		case report.Paris0Ip:
+			sessile, flat = no, no
+		case report.Paris0Is:
+			sessile, flat = yes, no
+		case report.Paris0IIa, report.Paris0IIb, report.Paris0IIc:
+			sessile, flat = no, yes
+		}
+	}
+	f.sessile, f.flat = shape(sessile), shape(flat)
+	if len(e.Paris) > 0 && !f.flat.known() {
+		f.flat.why = "is neither pedunculated, sessile nor flat in the table"
+		f.sessile.why = f.flat.why
+	}
+	access := unknown
+	if report.Known(e.Access) {
+		access = truthOf(e.Access == report.AccessDifficult)
+	}
+	f.difficult = k.sign("/examination/access", "access", access, why(report.AbsenceOf(e.Access)), "difficult", "easy")
+	return f
+}
+
+var smsaLevels = []band{
+	{upTo: 5, group: "I", reason: "SMSA level I."},
+	{upTo: 9, group: "II", reason: "SMSA level II."},
+	{upTo: 12, group: "III", reason: "SMSA level III."},
+	{upTo: 17, group: "IV", reason: "SMSA level IV."},
+}
+
+// SMSA: Gupta, Frontline Gastroenterol 2013;4:244. Every item has a least
+// value, 4 together; each line below adds to it. The table prints 3.0 to 3.9
+// and above 4 cm: exactly 40 mm is taken as 9.
+var ruleSMSA = smsaPrinted(scored(rule{
+	id: "R6.colorectal.smsa", title: "Difficulty of the polyp (SMSA)", from: smsaSource, confirmed: SecondHand, scope: ScopeLesion,
+	applies:  func(k *look) bool { return inColorectum(k) && k.examination().SizeLongMm.Reported() },
+	cautions: []string{"Levels were read in the publication, single values second-hand.", sideCaution},
+}, "level", gatherSMSA, []item[smsaFacts]{
+	{4, "least values of size, morphology, site and access", func(smsaFacts) fact { return always() }},
+	{2, "size 10 mm or more", func(f smsaFacts) fact { return f.size.atLeast(10) }},
+	{2, "size 20 mm or more", func(f smsaFacts) fact { return f.size.atLeast(20) }},
+	{2, "size 30 mm or more", func(f smsaFacts) fact { return f.size.atLeast(30) }},
+	{2, "size 40 mm or more", func(f smsaFacts) fact { return f.size.atLeast(40) }},
+	{1, "sessile", func(f smsaFacts) fact { return f.sessile.yes() }},
+	{2, "flat", func(f smsaFacts) fact { return f.flat.yes() }},
+	{1, "right-sided", func(f smsaFacts) fact { return f.right.yes() }},
+	{2, "access difficult", func(f smsaFacts) fact { return f.difficult.yes() }},
+}, smsaLevels))
+
+// smsaPrinted gives the book the table as the publication prints it.
+func smsaPrinted(r *rule) *rule {
+	r.table = []Row{
+		{"below 10, 10-19, 20-29, 30-39, 40 mm or more", "1, 3, 5, 7, 9", SecondHand},
+		{"pedunculated, sessile, flat", "1, 2, 3", SecondHand},
+		{"left, right", "1, 2", SecondHand},
+		{"access easy, difficult", "1, 3", SecondHand},
+		{"4 to 5 points", "level I", Primary},
+		{"6 to 9 points", "level II", Primary},
+		{"10 to 12 points", "level III", Primary},
+		{"above 12 points", "level IV", Primary},
+	}
+	return r
+}
+
+type bulk struct{ depressed, bulky *finding }
+
+// ESGE 2022: ESD may be considered in the colorectum where limited submucosal
+// invasion is suspected.
+var ruleColorectalESD = listed(rule{
+	id: "R6.colorectal.technique.esge2022", title: "ESD in the colorectum (ESGE)", from: esge2022, confirmed: Primary, scope: ScopeLesion,
+	applies: func(k *look) bool {
+		return inColorectum(k) && (len(k.examination().Paris) > 0 || k.examination().LST != "")
+	},
+	cautions: []string{"The guideline asks for a depressed, demarcated and irregular area or a large bulky part, above all beyond 20 mm; Paris type and subtype stand in for the look of it."},
+}, "technique", func(k *look) bulk {
+	e := k.examination()
+	depressed, bulky := unknown, unknown
+	if len(e.Paris) > 0 {
+		depressed = truthOf(oneOf(report.Paris0IIc, e.Paris...))
+	}
+	if report.Known(e.LST) {
+		bulky = truthOf(e.LST == report.LSTGranularMixed)
+		if e.LST == report.LSTPseudodepressed {
+			depressed = yes
+		}
+	}
+	return bulk{
+		depressed: k.sign("/examination/paris", "depressed part", depressed, "is not reported", "present", "absent"),
+		bulky:     k.sign("/examination/lst", "bulky part", bulky, why(report.AbsenceOf(e.LST)), "present", "absent"),
+	}
+}, []row[bulk]{
+	{when: "depressed part", then: "ESD-may-be-considered", is: func(b bulk) fact { return b.depressed.yes() },
+		reason: "A depressed part raises the suspicion of limited submucosal invasion"},
+	{when: "large nodule in a laterally spreading tumour", then: "ESD-may-be-considered", is: func(b bulk) fact { return b.bulky.yes() },
+		reason: "A bulky part raises the suspicion of limited submucosal invasion"},
+	{when: "otherwise", then: "not-named", is: func(bulk) fact { return always() }, reason: "None of the grounds that the guideline names for ESD is reported"},
+})
