@@ -2,6 +2,8 @@ package schemas
 
 import (
 	"bytes"
+	"fmt"
+	"io"
 	"sync"
 
 	"github.com/santhosh-tekuri/jsonschema/v5"
@@ -24,18 +26,7 @@ var roots = map[string]string{
 
 // compiled compiles the embedded schemas on first use: about 25 ms, once.
 var compiled = sync.OnceValue(func() *rules {
-	c := jsonschema.NewCompiler()
-	c.Draft = jsonschema.Draft2020
-	c.ExtractAnnotations = true // descriptions become mends
-	c.AssertFormat = true
-	// The library admits leap seconds, which time.Time does not hold.
-	c.Formats["date-time"] = isTime
-	c.LoadURL = nil // every $ref is embedded; nothing is ever fetched
-	for _, f := range Files() {
-		if err := c.AddResource(f.ID(), bytes.NewReader(f.Body)); err != nil {
-			panic("reading embedded schema: " + err.Error())
-		}
-	}
+	c := newCompiler()
 	r := &rules{roots: map[string]*jsonschema.Schema{}, parts: map[string]*jsonschema.Schema{}}
 	for kind, file := range roots {
 		root := c.MustCompile(Base + version + "/" + file)
@@ -44,6 +35,26 @@ var compiled = sync.OnceValue(func() *rules {
 	}
 	return r
 })
+
+// newCompiler returns a compiler that knows the embedded schemas and nothing
+// else: no $ref is ever fetched.
+func newCompiler() *jsonschema.Compiler {
+	c := jsonschema.NewCompiler()
+	c.Draft = jsonschema.Draft2020
+	c.ExtractAnnotations = true // descriptions become mends
+	c.AssertFormat = true
+	// The library admits leap seconds, which time.Time does not hold.
+	c.Formats["date-time"] = isTime
+	c.LoadURL = func(url string) (io.ReadCloser, error) {
+		return nil, fmt.Errorf("loading schema %s: not embedded", url)
+	}
+	for _, f := range Files() {
+		if err := c.AddResource(f.ID(), bytes.NewReader(f.Body)); err != nil {
+			panic("reading embedded schema: " + err.Error())
+		}
+	}
+	return c
+}
 
 // isTime is the format "date-time" as mapping/report reads it.
 func isTime(v any) bool {

@@ -11,8 +11,14 @@ import (
 // into what was written: at most a third of its letters differ. "" when none
 // is near.
 func nearest(written string, words []string) string {
+	if len(written) > maxFieldName {
+		return ""
+	}
 	best, least := "", len(written)/3+1
 	for _, w := range words {
+		if written != "" && strings.HasSuffix(fold(w), "-"+fold(written)) {
+			return w // the prefix was left out: IIc for 0-IIc
+		}
 		if d := distance(fold(written), fold(w)); d < least || d == least && best == "" && d <= len(w)/3 {
 			best, least = w, d
 		}

@@ -31,7 +31,18 @@ func (s *scanner) truncated() {
 
 // syntax says that the text is not JSON at the present position.
 func (s *scanner) syntax(expected string) {
+	switch {
+	case s.pos < len(s.raw) && s.raw[s.pos] == '/':
+		expected = "comments are not allowed"
+	case s.pos < len(s.raw) && (s.raw[s.pos] == '}' || s.raw[s.pos] == ']') && s.afterComma():
+		expected = "nothing follows a comma"
+	}
 	s.halt("json.syntax", s.pos, "this is not JSON: "+expected, "Correct the text there; a JSON editor marks the place.")
+}
+
+// afterComma reports whether the last thing before the position is a comma.
+func (s *scanner) afterComma() bool {
+	return bytes.HasSuffix(bytes.TrimRight(s.raw[:s.pos], " \t\r\n"), []byte(","))
 }
 
 // where names an offset in terms that an editor shows. Lines and columns count

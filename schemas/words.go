@@ -1,9 +1,11 @@
 package schemas
 
 import (
+	"encoding/json"
 	"fmt"
 	"math/big"
 	"regexp"
+	"slices"
 	"strings"
 
 	"github.com/santhosh-tekuri/jsonschema/v5"
@@ -11,7 +13,10 @@ import (
 	"enbloc/mapping/report"
 )
 
-const common = Base + version + "/common.schema.json#/$defs/"
+const (
+	folderURL = Base + version + "/"
+	common    = folderURL + "common.schema.json#/$defs/"
+)
 
 // form is what a text of one of the common definitions must look like.
 type form struct{ id, text, mend string }
@@ -25,6 +30,9 @@ var forms = map[string]form{
 	common + "text":                        {"schema.text", "holds control characters other than tabulators and line breaks.", "Remove them."},
 	common + "line":                        {"schema.text", "holds control characters or line breaks.", "Write it on one line."},
 	common + "identifier/properties/value": {"schema.text", "holds control characters, or blanks at its ends.", "Write the identifier alone."},
+	folderURL + "image.schema.json#/properties/url":          {"schema.uri", "is not an http or https address.", "Refer to the picture as https://pictures.example/1; it is never included."},
+	folderURL + "image.schema.json#/properties/content_type": {"schema.text", "is not the media type of a picture.", "Write it as image/jpeg or application/dicom."},
+	folderURL + "event.schema.json#/properties/id":           {"schema.text", "holds other than letters, digits, dots, hyphens and underscores.", "Write the event's id in these characters."},
 }
 
 // explain words a failure of the value itself.
@@ -36,6 +44,9 @@ func (p place) explain() report.Finding {
 	if p.rule.Location == common+"number" {
 		return p.notANumber()
 	}
+	if p.value == "" && p.keyword != "enum" {
+		return p.says("schema.length", p.subject()+" is empty.", "Leave the field out, or fill it.")
+	}
 	if f, known := forms[p.rule.Location]; known && (p.keyword == "pattern" || p.keyword == "format" || p.keyword == "anyOf") {
 		return p.says(f.id, p.subject()+" "+f.text, f.mend)
 	}
@@ -46,14 +57,12 @@ func (p place) explain() report.Finding {
 		return p.notInList()
 	case "minimum", "maximum", "exclusiveMinimum", "exclusiveMaximum", "multipleOf":
 		return p.says("schema.range", p.subject()+" must be "+rangeWords(p.rule)+unitIn(p.field)+".", "Check the figure and its unit.")
-	case "minLength":
-		return p.says("schema.length", p.subject()+" is empty.", "Leave the field out, or fill it.")
 	case "maxLength":
 		return p.says("schema.length", fmt.Sprintf("%s is longer than %d characters.", p.subject(), p.rule.MaxLength), "Shorten it.")
 	case "minItems":
-		return p.says("schema.items", fmt.Sprintf("%s must have at least %d.", p.subject(), p.rule.MinItems), "Add what is missing.")
+		return p.says("schema.items", fmt.Sprintf("%s must have entries, at least %d.", p.subject(), p.rule.MinItems), "Add what is missing.")
 	case "maxItems":
-		return p.says("schema.items", fmt.Sprintf("%s has more than %d.", p.subject(), p.rule.MaxItems), "Check whether they belong into one document.")
+		return p.says("schema.items", fmt.Sprintf("%s has more than %d entries.", p.subject(), p.rule.MaxItems), "Check whether they belong into one document.")
 	case "uniqueItems":
 		return p.says("schema.items", p.subject()+" names the same twice.", "Name each once.")
 	case "minProperties":
@@ -95,7 +104,8 @@ func (p place) wrongType() report.Finding {
 	for _, t := range p.rule.Types {
 		words = append(words, typeWords[t])
 	}
-	return p.says("schema.type", p.subject()+" must be "+strings.Join(words, " or ")+".", "Write it so.")
+	wanted := strings.Join(words, " or ")
+	return p.says("schema.type", p.subject()+" must be "+wanted+".", "Write "+wanted+"; the published schema has an example.")
 }
 
 func (p place) notInList() report.Finding {
@@ -104,9 +114,14 @@ func (p place) notInList() report.Finding {
 		allowed = append(allowed, fmt.Sprint(v))
 	}
 	mend := "Write one of these words exactly."
-	if text, ok := p.value.(string); ok && len(text) <= maxFieldName {
-		if near := nearest(text, allowed); near != "" {
+	switch v := p.value.(type) {
+	case string:
+		if near := nearest(v, allowed); near != "" {
 			mend = fmt.Sprintf("Did you mean %q?", near)
+		}
+	case json.Number:
+		if slices.Contains(allowed, v.String()) { // classes such as NICE 2 are words
+			mend = fmt.Sprintf("Write %q, in quotation marks.", v)
 		}
 	}
 	return p.says("schema.value", p.subject()+" must be one of "+strings.Join(allowed, ", ")+".", mend)
