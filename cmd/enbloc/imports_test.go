@@ -47,7 +47,11 @@ var owners = map[string]string{
 	"github.com/jackc/pgx":                     "server/store",
 	"modernc.org/sqlite":                       "server/store",
 	"github.com/spf13/cobra":                   "cmd",
+	"gonum.org/v1/gonum":                       "mapping/assess/stats",
 }
+
+// contracts are imported by everyone, so they import nobody.
+var contracts = []string{"mapping/report", "mapping/graph", "server/fault"}
 
 // impure are standard packages through which a clock, a network, a disk or
 // chance could come into the transformation, which must give the same bytes
@@ -164,13 +168,11 @@ func TestTheTransformationIsPure(t *testing.T) {
 	}
 }
 
-// TestContractsImportTheStandardLibraryOnly keeps the packages that everyone
-// imports free of everything.
 func TestContractsImportTheStandardLibraryOnly(t *testing.T) {
 	t.Parallel()
 	for _, p := range listPackages(t) {
 		path, _ := ours(p.ImportPath)
-		if level, tree := place(path); level != 0 || path != tree {
+		if !slices.Contains(contracts, path) {
 			continue
 		}
 		for _, imported := range p.Imports {

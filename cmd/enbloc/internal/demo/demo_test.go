@@ -49,7 +49,7 @@ func TestDemoDeliversEverythingOnce(t *testing.T) {
 	require.NotContains(t, text, "FAILED")
 	require.NotContains(t, text, "REFUSED")
 	require.Contains(t, text, "Nothing doubled, nothing changed.")
-	require.Contains(t, text, ", 0 resources written by it.")
+	require.Contains(t, text, "written at the receiver: 0.")
 	for _, line := range strings.Split(text, "\n") {
 		require.LessOrEqual(t, utf8.RuneCountInString(line), 100, line)
 	}

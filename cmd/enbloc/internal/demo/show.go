@@ -120,11 +120,13 @@ func (c played) showAnswers(p *layout.Page) {
 			other++
 		}
 	}
-	p.Item(0, label, "Derived", fmt.Sprintf("%d answers; the main ones, each from its own guideline:", len(c.assessment)))
-	if len(rows) > 0 {
-		p.Table(label, []string{"Question", "Answer", "Guideline", "Rule was"}, rows)
+	text := fmt.Sprintf("%d answers; %d of them, and %d that cannot be assessed for want of a finding, are left out here", len(c.assessment), other, open)
+	if len(rows) == 0 {
+		p.Item(0, label, "Derived", text)
+		return
 	}
-	p.Text(label, fmt.Sprintf("Of the others %d are answered and %d cannot be assessed for want of a finding.", other, open))
+	p.Item(0, label, "Derived", text+"; the main ones, each from its own guideline:")
+	p.Table(label, []string{"Question", "Answer", "Guideline", "Rule was"}, rows)
 }
 
 // subject names the lesion or event that an answer is about.
@@ -158,11 +160,12 @@ func (c played) readBack() string {
 
 func (r replayed) show(p *layout.Page) {
 	p.Heading("Everything sent once more")
-	p.Text(0, fmt.Sprintf("%d documents sent, %d answered as the first time, %d resources written by it.", r.documents, r.same, r.writes))
+	p.Text(0, fmt.Sprintf("%d documents sent: %d answered as the first time, %d refused as older than what is there, %d neither. "+
+		"Resources written at the receiver: %d.", r.documents, r.same, r.older, r.documents-r.same-r.older, r.writes))
 	p.Gap()
 	var rows [][]string
 	before, after := 0, 0
-	for _, kind := range r.kindsOf() {
+	for _, kind := range r.types() {
 		rows = append(rows, []string{kind, strconv.Itoa(r.before[kind]), strconv.Itoa(r.after[kind])})
 		before, after = before+r.before[kind], after+r.after[kind]
 	}

@@ -1,8 +1,8 @@
 // Package layout sets text for people who read a terminal: paragraphs, labelled
 // lines and tables that keep within a width.
 //
-// It promises that nothing is cut off: what does not fit is wrapped, and only a
-// single word longer than the line runs over. Meaning never hangs on colour: a
+// It promises that nothing is cut off and no line of text is too long: what does
+// not fit is wrapped. Meaning never hangs on colour: a
 // severity is always a word, which colour may only underline.
 package layout
 

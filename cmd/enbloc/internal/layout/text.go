@@ -48,9 +48,9 @@ func (p *Page) Item(indent, labelWidth int, label, text string) {
 }
 
 // Wrap breaks text at blanks into lines of at most width columns, one rune
-// counted as one column. A word that is longer stands alone and is broken only
-// after one of / | ; , so that an address can still be copied. Line breaks of
-// the text are kept; runs of blanks become one.
+// counted as one column. A word that is longer is broken after one of / | ; , -
+// where it has one, as an address has, else anywhere. Line breaks of the text
+// are kept; runs of blanks become one.
 func Wrap(text string, width int) []string {
 	width = max(width, 8)
 	var lines []string
@@ -92,16 +92,29 @@ func pieces(words []string, width int) []piece {
 		}
 		joined := false
 		for w != "" {
-			cut := strings.IndexAny(w[1:], "/|;,")
-			end := len(w)
-			if cut >= 0 {
-				end = cut + 2
-			}
-			out = append(out, piece{text: w[:end], joined: joined})
-			w, joined = w[end:], true
+			n := breakAfter(w, width)
+			out = append(out, piece{text: w[:n], joined: joined})
+			w, joined = w[n:], true
 		}
 	}
 	return out
+}
+
+// breakAfter is how many bytes of an overlong word go on the first line: up to
+// the first mark where it may be broken, or as much as fits.
+func breakAfter(w string, width int) int {
+	runes := 0
+	for i, r := range w {
+		runes++
+		size := utf8.RuneLen(r)
+		if runes > width {
+			return i
+		}
+		if i > 0 && strings.ContainsRune("/|;,-", r) {
+			return i + size
+		}
+	}
+	return len(w)
 }
 
 // Clean replaces the control characters of text from outside (an escape
