@@ -71,7 +71,10 @@ var (
 			report.TypeTubularAdenoma, report.TypeTubulovillous, report.TypeSSL, report.TypeVillousAdenoma, report.TypeSSLDysplasia,
 			report.TypeTSA, report.TypeHyperplastic,
 		},
-		report.Rectum: {report.TypeTubularAdenoma, report.TypeTubulovillous, report.TypeVillousAdenoma, report.TypeTSA},
+		report.Rectum: {
+			report.TypeTubularAdenoma, report.TypeTubulovillous, report.TypeVillousAdenoma, report.TypeTSA, report.TypeSSL,
+			report.TypeSSLDysplasia, report.TypeHyperplastic,
+		},
 	}
 	mucosalCancers = map[report.Organ][]report.HistologyType{
 		report.Stomach:    {report.TypeTub1, report.TypeTub2, report.TypePap, report.TypeSig, report.TypePor2, report.TypeAdenocarcinoma},

@@ -47,6 +47,9 @@ func (s *session) writeBefore() {
 			b.Earlier = append(b.Earlier, s.earlier())
 		}
 	}
+	if b.Indication == report.IntentRecurrence {
+		b.Earlier = append(b.Earlier, report.Earlier{Lesion: 1, Kind: report.EarlierResection, Date: s.earlierDate(), LocalRecurrence: report.Yes})
+	}
 	s.antithrombotics(b)
 	if s.has("sedation") {
 		b.Sedation = s.sedation()
@@ -153,13 +156,22 @@ func (s *session) antithrombotic(class report.DrugClass) report.Antithrombotic {
 		drug.ReplacedBy = s.substitute(class)
 	}
 	if drug.Management == report.Interrupted || drug.Management == report.Replaced {
-		drug.Bridging = one(s.dice, "bridging", bridgings, 0.9, 0.05, 0.05)
+		drug.Bridging = s.bridging(class)
 		drug.LastDose = s.optionalTime("last dose", s.start.AddDate(0, 0, -s.whole(1, 7)))
 		if s.has("planned restart") {
 			drug.PlannedRestart = day(s.end, s.whole(1, 4))
 		}
 	}
 	return drug
+}
+
+// bridging with heparin is for drugs against coagulation.
+func (s *session) bridging(class report.DrugClass) report.Bridging {
+	switch class {
+	case report.Warfarin, report.DOAC, report.OtherAnticoagulant:
+		return one(s.dice, "bridging", bridgings, 0.9, 0.05, 0.05)
+	}
+	return said(s.dice, "bridging/antiplatelet", report.BridgingNone)
 }
 
 // substitute is another class, or nothing.

@@ -9,17 +9,17 @@ var (
 	bleedings   = []report.BleedingKind{report.Oozing, report.Spurting}
 )
 
-// bleed writes vessels, bleeding and the coagulation of the base.
+// bleed writes bleeding, vessels and the coagulation of the base.
 func (s *session) bleed(r *report.Resection, c course) {
-	if c.technique.Dissects() && s.has("vessels") {
-		for range s.whole(1, 3) {
-			r.Vessels = append(r.Vessels, s.vessel())
-		}
-	}
 	r.BleedingOccurred = s.answer("bleeding", 0.35)
 	if r.BleedingOccurred == report.Yes && s.has("spells") {
 		for range s.whole(1, 2) {
 			r.Bleeding = append(r.Bleeding, s.spell(c))
+		}
+	}
+	if c.technique.Dissects() && s.has("vessels") {
+		for range s.whole(1, 3) {
+			r.Vessels = append(r.Vessels, s.vessel(r.BleedingOccurred != report.No))
 		}
 	}
 	if c.technique.Dissects() && s.has("base") {
@@ -27,14 +27,21 @@ func (s *session) bleed(r *report.Resection, c course) {
 	}
 }
 
-func (s *session) vessel() report.Vessel {
+// vessel is one that was dealt with; after bleeding only where it bled.
+func (s *session) vessel(bled bool) report.Vessel {
 	v := report.Vessel{
 		Size:  one(s.dice, "vessel size", vesselSizes, 0.6, 0.4),
 		When:  one(s.dice, "vessel when", vesselWhens, 0.75, 0.15, 0.08, 0.02),
+		With:  plain(s.dice, "vessel with", vesselTools, 0.5, 0.45, 0.05),
 		Count: s.number("vessel count", float64(s.whole(1, 6)), 0),
 		At:    s.optionalTime("vessel at", s.clock.Add(-minutes(5))),
 	}
-	v.With = plain(s.dice, "vessel with", vesselTools, 0.5, 0.45, 0.05)
+	if v.When == report.AfterBleeding && !bled {
+		v.When = report.BeforeCutting
+	}
+	if v.When == report.CutWithoutCoag && s.bags == nil {
+		v.Size = report.VesselSmall
+	}
 	return v
 }
 
@@ -67,14 +74,15 @@ func (s *session) base(c course) *report.BaseCoagulation {
 	if c.organ == report.Stomach {
 		yes = 0.96
 	}
-	b := &report.BaseCoagulation{Done: pick(s.dice, "base/done", []report.Answer{report.Yes, report.No, "unknown", "not-assessed", "not-applicable"}, yes, 1-yes, 0.01, 0, 0)}
+	b := &report.BaseCoagulation{Done: pick(s.dice, "base/done", givenAnswers, 1-yes, yes, 0.01)}
 	if b.Done != report.Yes {
 		return b
 	}
 	b.With = plain(s.dice, "base/with", vesselTools, 0.9, 0.08, 0.02)
-	start := s.clock.Add(-minutes(4))
-	b.Start = s.optionalTime("base start", start)
-	b.End = s.optionalTime("base end", start.Add(minutes(3)))
+	if span, timed := s.spans[report.StepBase]; timed {
+		b.Start = s.optionalTime("base start", span[0])
+		b.End = s.optionalTime("base end", span[1])
+	}
 	return b
 }
 
@@ -82,21 +90,24 @@ var (
 	closureMeans = []report.ClosureMean{
 		report.CloseClip, report.CloseOTSC, report.CloseSuture, report.CloseLoop, report.CoverSheet, report.CoverGel,
 	}
-	closureResults = []report.ClosureResult{report.ClosureNone, report.ClosurePartial, report.ClosureComplete}
+	closureResults = []report.ClosureResult{
+		report.ClosureNone, report.ClosurePartial, report.ClosureComplete,
+		report.ClosureResult(report.Unknown), report.ClosureResult(report.NotAssessed), report.ClosureResult(report.NotApplicable),
+	}
 )
 
-// closure is a matter of course after a hole.
-func (s *session) closure(c course, r *report.Resection) *report.Closure {
-	if !c.perforated && !s.has("closure") {
+// closes reports whether the defect is closed at least in part.
+func (c course) closes() bool {
+	return c.closed == report.ClosureComplete || c.closed == report.ClosurePartial
+}
+
+// closure writes how far and with what the defect was closed.
+func (s *session) closure(c course) *report.Closure {
+	if c.closed == "" {
 		return nil
 	}
-	result := report.ClosureComplete
-	if !c.perforated {
-		all := append([]report.ClosureResult{"unknown", "not-assessed", "not-applicable"}, closureResults...)
-		result = pick(s.dice, "closure", all, 0.01, 0, 0, 0.69, 0.05, 0.25)
-	}
-	out := &report.Closure{Result: result}
-	if result != report.ClosureComplete && result != report.ClosurePartial {
+	out := &report.Closure{Result: c.closed}
+	if !c.closes() {
 		return out
 	}
 	if s.has("closure means") {
@@ -105,7 +116,8 @@ func (s *session) closure(c course, r *report.Resection) *report.Closure {
 	if len(out.Means) == 0 || contains(out.Means, report.CloseClip) || contains(out.Means, report.CloseLoop) {
 		out.Clips = s.number("clips", float64(s.whole(2, 9)), 0)
 	}
-	out.Start = s.optionalTime("closure start", s.clock.Add(-minutes(1)))
-	out.End = s.optionalTime("closure end", s.clock)
+	span := s.spans[report.StepClosure]
+	out.Start = s.optionalTime("closure start", span[0])
+	out.End = s.optionalTime("closure end", span[1])
 	return out
 }

@@ -30,6 +30,8 @@ type course struct {
 	specimenLong, specimenSh float64
 	resectionMin             float64 // incision to end of dissection, minutes
 	perforated, bleedsLater  bool
+	muscle                   report.MuscleInjury
+	closed                   report.ClosureResult // "" when nothing is said of it
 }
 
 // biology is what a lesion is.
@@ -146,8 +148,13 @@ func (s *session) decideResection(c *course) {
 	} else {
 		c.technique = pick(s.dice, "technique/"+string(c.organ), techniques, techniqueShare[c.organ]...)
 	}
+	if c.organ == report.Duodenum && c.technique == report.ColdSnare && c.long >= 6 && s.bags == nil {
+		c.technique = report.EMR // the cold snare is for less than 6 mm
+	}
 	c.perforated = s.rare("perforation", s.perforationShare(c.technique))
 	c.bleedsLater = s.rare("later bleeding", 0.04)
+	c.muscle = s.muscle(*c)
+	c.closed = s.closed(*c)
 	c.pieces = s.piecesOf(*c)
 	s.decideMargins(c)
 	// A rim of 4 to 8 mm on each side when the submucosa is dissected, 1 to 3
@@ -162,6 +169,19 @@ func (s *session) decideResection(c *course) {
 	if !c.technique.Dissects() {
 		c.resectionMin = float64(3 + 4*c.pieces)
 	}
+}
+
+// closed decides on the closure of the defect, a matter of course once the
+// muscle is cut.
+func (s *session) closed(c course) report.ClosureResult {
+	switch c.muscle {
+	case report.MuscleInjuryIII, report.MuscleInjuryIV, report.MuscleInjuryV:
+		return report.ClosureComplete
+	}
+	if !s.has("closure") {
+		return ""
+	}
+	return pick(s.dice, "closure", closureResults, 0.69, 0.05, 0.25, 0.01)
 }
 
 // perforationShare is the share of resections with a hole: 3% of dissections.

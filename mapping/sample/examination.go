@@ -36,7 +36,8 @@ func (s *session) countTumours() {
 // comment explains a resection in spite of a sign of deep invasion, as a
 // careful endoscopist does.
 func (s *session) comment(e report.Examination) string {
-	if e.NonExtension == report.Positive {
+	deepClass := e.NICE == "3" || e.JNET == report.JNET3 || contains(e.Kudo, report.KudoVN)
+	if e.NonExtension == report.Positive || deepClass {
 		return "Sign of deep invasion seen; resected as a diagnostic excision after discussion."
 	}
 	return s.text("lesion/comment", "Position changed once for a better view.")
@@ -84,10 +85,13 @@ func (s *session) ulcer(c course) report.Ulceration {
 	if c.organ != report.Stomach {
 		return said(s.dice, "ulcer/tube", report.UlcerAbsent)
 	}
-	return one(s.dice, "ulcer", []report.Ulceration{
-		report.UlcerAbsent, report.UlcerScar, report.UlcerBiopsyScar, report.UlcerActive, report.UlcerEither,
-	}, 0.80, 0.10, 0.06, 0.02, 0.02)
+	return one(s.dice, "ulcer", ulcers, ulcerShare...)
 }
+
+var (
+	ulcers     = []report.Ulceration{report.UlcerAbsent, report.UlcerScar, report.UlcerBiopsyScar, report.UlcerActive, report.UlcerEither}
+	ulcerShare = []float64{0.80, 0.10, 0.06, 0.02, 0.02}
+)
 
 // measure writes extent and distances where the organ has them.
 func (s *session) measure(e *report.Examination, c course) {
@@ -146,10 +150,12 @@ func (s *session) height(e *report.Examination, c course) float64 {
 	if len(e.Paris) == 0 {
 		return limit / 2
 	}
-	switch e.Paris[0] {
-	case report.Paris0Is, report.Paris0Ip, report.Paris0Isp:
-		return limit + 0.5 + 6*s.rng.Float64()
-	case report.Paris0IIa:
+	for _, protruding := range []report.ParisType{report.Paris0Is, report.Paris0Ip, report.Paris0Isp} {
+		if contains(e.Paris, protruding) {
+			return limit + 0.5 + 6*s.rng.Float64()
+		}
+	}
+	if e.Paris[0] == report.Paris0IIa {
 		return 0.4 + (limit-0.5)*s.rng.Float64()
 	}
 	return 0

@@ -173,8 +173,17 @@ func (s *session) grades(h *report.Histology, c course) {
 		if s.bags != nil || s.has("undifferentiated") {
 			s.undifferentiated(h, c)
 		}
-		h.Ulcer = one(s.dice, "lab ulcer", []report.Ulceration{report.UlcerAbsent, report.UlcerScar, report.UlcerBiopsyScar, report.UlcerActive, report.UlcerEither}, 0.85, 0.1, 0.03, 0.01, 0.01)
+		h.Ulcer = s.ulcerUnderMicroscope(s.rep.Lesions[c.number-1].Examination.Ulcer)
 	}
+}
+
+// ulcerUnderMicroscope mostly agrees with what was seen.
+func (s *session) ulcerUnderMicroscope(seen report.Ulceration) report.Ulceration {
+	found := pick(s.dice, "lab ulcer", ulcers, ulcerShare...)
+	if report.Known(seen) && !s.rare("ulcer differs", 0.05) {
+		found = seen
+	}
+	return said(s.dice, "lab ulcer/said", found)
 }
 
 // worst is the grade of the least differentiated part.
@@ -202,22 +211,33 @@ var givenAnswers = []report.Answer{
 	report.No, report.Yes, report.Answer(report.Unknown), report.Answer(report.NotAssessed), report.Answer(report.NotApplicable),
 }
 
+// undeniedAnswers are those to a question to which the answer is not yes.
+var undeniedAnswers = without(givenAnswers, report.Yes)
+
+// undifferentiatedType reports whether an undifferentiated type is listed.
+func undifferentiatedType(types []report.HistologyType) bool {
+	for _, t := range []report.HistologyType{report.TypePor1, report.TypePor2, report.TypeSig, report.TypeMuc} {
+		if contains(types, t) {
+			return true
+		}
+	}
+	return false
+}
+
 // undifferentiated writes whether a gastric cancer has an undifferentiated
 // part and how large it is.
 func (s *session) undifferentiated(h *report.Histology, c course) {
-	present := 0.06
-	if gradeOfType[h.Types[0]] == report.GradePoor {
-		present = 0.98
+	u := &report.Undifferentiated{Present: report.Yes}
+	if !undifferentiatedType(h.Types) {
+		u.Present = pick(s.dice, "undifferentiated/present", undeniedAnswers, 0.98, 0.02)
 	}
-	share := s.either([]float64{1 - present, present, 0.01}, []float64{0.1, 0.8})
-	u := &report.Undifferentiated{Present: pick(s.dice, "undifferentiated/present", givenAnswers, share...)}
 	if u.Present == report.Yes {
 		u.SizeMm = s.number("undifferentiated size", float64(s.whole(1, max(1, int(c.short)/2))), 0)
+		deepPart := report.No
 		if h.PT.Submucosal() {
-			u.InSubmucosa = s.answer("undifferentiated deep", 0.3)
-		} else if c.biology == intramucosal {
-			u.InSubmucosa = said(s.dice, "undifferentiated deep mucosal", report.No)
+			deepPart = pick(s.dice, "undifferentiated deep", []report.Answer{report.No, report.Yes}, 0.7, 0.3)
 		}
+		u.InSubmucosa = said(s.dice, "undifferentiated deep", deepPart)
 	}
 	h.Undifferentiated = u
 }

@@ -2,6 +2,7 @@ package sample
 
 import (
 	"math"
+	"time"
 
 	"enbloc/mapping/report"
 )
@@ -12,7 +13,7 @@ func (s *session) resect(c course) *report.Resection {
 		Technique:  c.technique,
 		Completion: said(s.dice, "completion/said", c.ended),
 		Fibrosis:   one(s.dice, "fibrosis", []report.Fibrosis{report.FibrosisF0, report.FibrosisF1, report.FibrosisF2}, 0.7, 0.22, 0.08),
-		Muscle:     s.muscle(c),
+		Muscle:     c.muscle,
 	}
 	if s.rare("planned", 0.03) {
 		r.Planned = pick(s.dice, "planned", techniques)
@@ -26,7 +27,7 @@ func (s *session) resect(c course) *report.Resection {
 	r.Phases = s.phases(c)
 	s.steps(r, c)
 	s.bleed(r, c)
-	r.Closure = s.closure(c, r)
+	r.Closure = s.closure(c)
 	s.outcome(r, c)
 	return r
 }
@@ -84,11 +85,12 @@ func (c course) stretches() []stretch {
 
 // phases lays the steps one after the other from where the clock stands.
 func (s *session) phases(c course) []report.Phase {
-	s.began = s.clock
+	s.began, s.spans = s.clock, map[report.Step][2]time.Time{}
 	var out []report.Phase
 	add := func(step report.Step, length float64) {
 		end := s.clock.Add(minutes(math.Max(1, length)))
 		out = append(out, report.Phase{Step: step, Start: stamp(s.clock), End: stamp(end)})
+		s.spans[step] = [2]time.Time{s.clock, end}
 		s.clock = end
 	}
 	if c.technique.Dissects() {
@@ -106,7 +108,9 @@ func (s *session) phases(c course) []report.Phase {
 	if c.technique.Dissects() && c.ended == report.CompletionComplete {
 		add(report.StepBase, float64(s.whole(2, 9)))
 	}
-	add(report.StepClosure, float64(s.whole(1, 12)))
+	if c.closes() {
+		add(report.StepClosure, float64(s.whole(1, 12)))
+	}
 	if !s.has("phases") {
 		return nil
 	}

@@ -12,8 +12,9 @@ type session struct {
 	name        string
 	kind        report.SessionKind
 	start, end  time.Time
-	clock       time.Time // how far the session has come
-	began       time.Time // when work on the present lesion began
+	clock       time.Time                    // how far the session has come
+	began       time.Time                    // when work on the present lesion began
+	spans       map[report.Step][2]time.Time // of the present lesion, start and end
 	lesionCount int
 	status      report.Status
 	histologyBy string   // "part", "report" or "pending"

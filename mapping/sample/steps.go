@@ -9,9 +9,9 @@ func (s *session) steps(r *report.Resection, c course) {
 		r.Marking = s.marking()
 		r.Incision = s.incision(c)
 		r.Knives = some(s.dice, "knife", knives, 1, 2)
-	}
-	if knife && s.rare("other instrument", 0.3) {
-		r.Knives = append(r.Knives, pick(s.dice, "other instrument", otherInstruments, 0.9, 0.05, 0.05))
+		if c.technique != report.ESD && s.has("snare") {
+			r.Knives = append(r.Knives, report.Snare)
+		}
 	}
 	if c.technique.Dissects() {
 		r.Trimming = s.answer("trimming", 0.7)
@@ -21,6 +21,7 @@ func (s *session) steps(r *report.Resection, c course) {
 	}
 	if c.technique != report.ColdSnare && s.has("settings") {
 		r.Settings = s.settings(r, c)
+		s.listInstruments(r)
 	}
 }
 
@@ -28,8 +29,7 @@ var (
 	knives = []report.Instrument{
 		report.KnifeNeedleJet, report.KnifeInsulatedTip, report.KnifeNeedle, report.KnifeScissor, report.KnifeHook,
 	}
-	otherInstruments = []report.Instrument{report.HaemoForceps, report.Snare, report.PlasmaProbe}
-	injectates       = []report.Injectate{
+	injectates = []report.Injectate{
 		report.InjectHyaluronate, report.InjectGlycerol, report.InjectSaline, report.InjectSuccinylated, report.InjectStarch, report.InjectViscousOther,
 	}
 	dyes  = []report.InjectateDye{report.AddIndigoCarmine, report.AddAdrenaline, report.AddMethyleneBlue}
@@ -41,7 +41,7 @@ func (s *session) marking() *report.Marking {
 	if !s.has("marking") {
 		return nil
 	}
-	m := &report.Marking{Done: pick(s.dice, "marking/done", []report.Answer{report.Yes, report.No, "unknown", "not-assessed", "not-applicable"}, 0.93, 0.05, 0.02, 0, 0)}
+	m := &report.Marking{Done: pick(s.dice, "marking/done", givenAnswers, 0.05, 0.93, 0.02)}
 	if m.Done == report.Yes {
 		m.DistanceMm = s.number("marking distance", float64(s.whole(3, 6)), 0)
 		m.OralSideMarked = s.answer("oral side", 0.8)
@@ -103,12 +103,12 @@ type preset struct {
 var (
 	snarePreset  = preset{report.StepSnaring, report.Snare, []report.Output{report.OutputBlendedCut, report.OutputPulsedCut, report.OutputPureCut}, [2]int{100, 120}}
 	otherPresets = []preset{
-		{report.StepMarking, report.PlasmaProbe, []report.Output{report.OutputArgonPlasma}, [2]int{20, 40}},
 		{report.StepHaemostasis, report.HaemoForceps, []report.Output{report.OutputSoftCoag, report.OutputBipolarCoag}, [2]int{50, 80}},
 		{report.StepBase, report.HaemoForceps, []report.Output{report.OutputSoftCoag}, [2]int{50, 80}},
-		{report.StepInjection, report.KnifeNeedleJet, []report.Output{report.OutputSoftCoag}, [2]int{20, 40}},
 		{report.StepTrimming, report.KnifeNeedle, []report.Output{report.OutputDissectingCoag}, [2]int{40, 50}},
+		{report.StepMarking, report.PlasmaProbe, []report.Output{report.OutputArgonPlasma}, [2]int{20, 40}},
 		{report.StepClosure, report.HaemoForceps, []report.Output{report.OutputSoftCoag}, [2]int{50, 80}},
+		{report.StepInjection, report.KnifeNeedleJet, []report.Output{report.OutputSoftCoag}, [2]int{20, 40}},
 	}
 	coagulating = []report.Output{report.OutputDissectingCoag, report.OutputForcedCoag, report.OutputSprayCoag}
 	cutting     = []report.Output{report.OutputPulsedCut, report.OutputPureCut, report.OutputBlendedCut}
@@ -133,9 +133,26 @@ func (s *session) settings(r *report.Resection, c course) []report.Setting {
 		}
 	}
 	if s.rare("other setting", 0.5) {
-		out = append(out, s.setting(pick(s.dice, "other setting", otherPresets, 0.02, 0.5, 0.4, 0.01, 0.05, 0.02), "other"))
+		out = append(out, s.setting(s.otherPreset(c), "other"))
 	}
 	return out
+}
+
+// otherPreset is one of the lesser steps; with a snare only haemostasis.
+func (s *session) otherPreset(c course) preset {
+	if !c.technique.Dissects() {
+		return otherPresets[0]
+	}
+	return pick(s.dice, "other setting", otherPresets, 0.5, 0.4, 0.05, 0.02, 0.02, 0.01)
+}
+
+// listInstruments adds those of the settings to the instruments used.
+func (s *session) listInstruments(r *report.Resection) {
+	for _, setting := range r.Settings {
+		if setting.Instrument != "" && !contains(r.Knives, setting.Instrument) {
+			r.Knives = append(r.Knives, setting.Instrument)
+		}
+	}
 }
 
 func (s *session) setting(p preset, name string) report.Setting {
