@@ -1,10 +1,13 @@
 package cli_test
 
 import (
+	"context"
 	"encoding/json"
+	"io"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"regexp"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -102,4 +105,30 @@ func TestSendMakesTheKeyForItsOwnerOnly(t *testing.T) {
 	key, err := os.ReadFile(path)
 	require.NoError(t, err)
 	require.NotContains(t, r.out+r.err, string(key[:16]))
+}
+
+func TestPracticeReceivesTheExamples(t *testing.T) {
+	t.Parallel()
+	ctx, cancel := context.WithCancel(context.Background())
+	base := make(chan string, 1)
+	code := make(chan int, 1)
+	go func() {
+		code <- cli.Run(ctx, []string{"practice", "--listen", "127.0.0.1:0"}, cli.Streams{Out: firstURL(base), Err: io.Discard})
+	}()
+	r := run(t, example(t, bleed, "01-report.json"), "send", "-", "--to", <-base, "--data", t.TempDir())
+	require.Equal(t, cli.Good, r.code, r.out+r.err)
+	cancel()
+	require.Equal(t, cli.Good, <-code)
+}
+
+// firstURL is a writer that sends the first address written to it.
+type firstURL chan string
+
+var anyURL = regexp.MustCompile(`http://[^ ,]+`)
+
+func (c firstURL) Write(b []byte) (int, error) {
+	if found := anyURL.Find(b); found != nil {
+		c <- string(found)
+	}
+	return len(b), nil
 }

@@ -95,8 +95,11 @@ func (s Streams) serve(c *cobra.Command, f *serveFlags) error {
 	if err != nil {
 		return err
 	}
+	if f.Target == "" {
+		log.WarnContext(ctx, "no target is set: reports are kept, but those accepted now are not delivered later either")
+	}
 	err = program.Run(ctx, func(address string) {
-		log.InfoContext(ctx, "serving", "address", "http://"+address, "target", f.Target != "", "version", version())
+		log.InfoContext(ctx, "serving", "address", "http://"+address, "target", f.Target, "version", version())
 	})
 	if err != nil {
 		return targetFailed(err)

@@ -65,6 +65,22 @@ func (w *world) openReceiver(ctx context.Context, address string) (func() error,
 	return h.Close, nil
 }
 
+// Receive runs the practice receiver alone, with the patients of every example
+// case, until ctx ends; ready is told its FHIR base.
+func Receive(ctx context.Context, listen string, ready func(base string)) error {
+	w := &world{receiver: practice.New(receiverPath)}
+	if err := seed(w.receiver, cases.All()); err != nil {
+		return err
+	}
+	stop, err := w.openReceiver(ctx, or(listen, freePort))
+	if err != nil {
+		return err
+	}
+	ready(w.receiverURL)
+	<-ctx.Done()
+	return stop()
+}
+
 // openService starts the program as `enbloc serve` does, in a folder of its
 // own that is removed when it has stopped.
 func (w *world) openService(ctx context.Context, o Options) (func() error, error) {
