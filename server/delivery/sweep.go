@@ -28,29 +28,31 @@ func (s *Service) sweepForever(ctx context.Context) {
 	}
 }
 
-// orphans selects due rows that no live job will wake. It is the one place that
-// reads the queue's own table: asking through its client would be one question
-// per row. A row whose claim ran out has lost its worker whatever the queue
-// thinks, and so has, at the start of the only process, a row whose job "runs".
-func orphans(atStart bool) string {
-	live := `'available', 'pending', 'retryable', 'running', 'scheduled'`
-	if atStart {
-		live = `'available', 'pending', 'retryable', 'scheduled'`
-	}
-	return `SELECT d.id FROM deliveries d WHERE (
-		(d.state IN ('waiting', 'retrying', 'parked') AND d.next_attempt <= %[1]s
-			AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = d.job_id AND j.state IN (` + live + `))
-			AND NOT EXISTS (SELECT 1 FROM deliveries o WHERE o.case_key = d.case_key AND o.target = d.target
-				AND o.sequence < d.sequence AND o.state IN ('waiting', 'sending', 'retrying', 'conflict')))
-		OR (d.state = 'sending' AND d.claimed_until < %[1]s
-			AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = d.job_id AND j.state IN ('available', 'pending', 'retryable', 'scheduled'))))
-		ORDER BY d.next_attempt LIMIT %[2]d`
-}
+// orphans selects due rows that no live job will wake; %[1]d is the time, %[2]d
+// a margin earlier. It is the one place that reads the queue's own table: asking
+// through its client would be one question per row.
+//
+// A job that "runs" counts only for a moment: while it works, its row is not due
+// but in state sending; when it has run longer than the margin beside a row that
+// is due, its process died between the two tables. A row whose claim ran out has
+// lost its worker whatever the queue thinks.
+const orphans = `SELECT d.id FROM deliveries d
+	WHERE (d.state IN ('waiting', 'retrying', 'parked') AND d.next_attempt <= %[1]d
+		AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = d.job_id
+			AND (j.state IN ('available', 'pending', 'retryable', 'scheduled') OR (j.state = 'running' AND d.next_attempt > %[2]d)))
+		AND NOT EXISTS (SELECT 1 FROM deliveries o WHERE o.case_key = d.case_key AND o.target = d.target
+			AND o.sequence < d.sequence AND o.state IN ('waiting', 'sending', 'retrying', 'conflict')))
+	OR (d.state = 'sending' AND d.claimed_until < %[1]d
+		AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = d.job_id AND j.state IN ('available', 'pending', 'retryable', 'scheduled')))
+	ORDER BY d.next_attempt LIMIT %[3]d`
 
 // sweep wakes the orphans, batch by batch.
 func (s *Service) sweep(ctx context.Context, atStart bool) error {
-	// Only the sole process of a SQLite file may call a running job dead.
-	query := fmt.Sprintf(orphans(atStart && s.store.Engine() == store.SQLite), fmt.Sprint(s.now().UnixMicro()), sweepBatch)
+	now, margin := s.now(), s.margin
+	if atStart && s.store.Engine() == store.SQLite {
+		margin = 0 // the only process has just started: nothing runs
+	}
+	query := fmt.Sprintf(orphans, now.UnixMicro(), now.Add(-margin).UnixMicro(), sweepBatch)
 	for {
 		woken := 0
 		err := s.store.InTx(ctx, func(tx *store.Tx) error {
