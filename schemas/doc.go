@@ -7,7 +7,8 @@
 // ways: duplicate keys, invalid UTF-8, a byte order mark, text after the end,
 // figures that no decimal holds. The schema then admits what the format
 // allows. Only what passed both is decoded into the types of mapping/report,
-// so those never see a value that the schema does not know.
+// so those never see a value that the schema does not know. An empty list says
+// the same as one that was left out.
 //
 // The package promises: no panic on any input; every finding of a gate is
 // collected, not only the first, up to [MaxFindings]; and no finding repeats

@@ -69,7 +69,7 @@ func (r *rules) finding(tree any, e *jsonschema.ValidationError) []report.Findin
 	p := place{rule: r.parts[location], keyword: keyword}
 	tokens := pointerTokens(e.InstanceLocation)
 	if keyword == "unevaluatedProperties" {
-		tokens = tokens[:len(tokens)-1] // speak of the object, as for additionalProperties
+		tokens = nil // only whole documents build on another schema; speak of the document
 	}
 	p.value, p.pointer, p.field = resolve(tree, tokens)
 	switch {

@@ -53,7 +53,10 @@ func roundTrip[T any](t *testing.T, raw []byte, decode func([]byte) (T, []report
 	require.NoError(t, err)
 	second, findings := decode(again)
 	require.Empty(t, findings, "%s", again)
-	require.Equal(t, first, second)
+	// Compared as text: an empty list says the same as one that was left out.
+	once, err := json.Marshal(second)
+	require.NoError(t, err)
+	require.Equal(t, string(again), string(once))
 }
 
 // FuzzScan compares the scanner with encoding/json: it accepts no text that is

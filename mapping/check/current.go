@@ -46,11 +46,13 @@ func wattsLowForInsulatedTip(l *report.Lesion, _ *report.Report, say say) {
 	}
 }
 
-func settingOfUnlistedInstrument(l *report.Lesion, _ *report.Report, say say) {
+// settingOfUnlistedKnife looks at knives alone: many lists of knives leave
+// out forceps and snare.
+func settingOfUnlistedKnife(l *report.Lesion, _ *report.Report, say say) {
 	rs := resectionOf(l)
 	for i, s := range rs.Settings {
-		if s.Instrument != "" && len(rs.Knives) > 0 && !slices.Contains(rs.Knives, s.Instrument) {
-			say(at("/resection/settings", i)+"/instrument", "A setting names an instrument that is not listed among those used ("+string(s.Instrument)+").", "Add the instrument, or check the setting.")
+		if slices.Contains(knives, s.Instrument) && len(rs.Knives) > 0 && !slices.Contains(rs.Knives, s.Instrument) {
+			say(at("/resection/settings", i)+"/instrument", "A setting names a knife that is not listed among those used ("+string(s.Instrument)+").", "Add the knife, or check the setting.")
 		}
 	}
 }

@@ -49,8 +49,10 @@ func writtenBeforeSession(r *report.Report, say say) {
 	}
 }
 
+// signedBeforeWritten spares withdrawn reports: they keep the signature of what
+// is withdrawn.
 func signedBeforeWritten(r *report.Report, say say) {
-	if earlier(r.SignedAt, r.WrittenAt) {
+	if r.Status != report.Withdrawn && earlier(r.SignedAt, r.WrittenAt) {
 		say("/signed_at", "The signature is older than the text it signs.", "Check both times, or have this revision signed.")
 	}
 }

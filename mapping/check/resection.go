@@ -68,7 +68,7 @@ func knifeWithoutDissection(l *report.Lesion, _ *report.Report, say say) {
 }
 
 func dissectionWithoutKnife(l *report.Lesion, _ *report.Report, say say) {
-	if rs := resectionOf(l); rs.Technique.Dissects() && !has(rs.Knives, knives...) {
+	if rs := resectionOf(l); rs.Technique.Dissects() && rs.Completion != report.CompletionAbandoned && !has(rs.Knives, knives...) {
 		say("/resection/knives", "A dissection is reported without a knife.", "Add the knives by type.")
 	}
 }
@@ -80,7 +80,7 @@ func snared(rs *report.Resection) bool {
 }
 
 func hybridWithoutSnare(l *report.Lesion, _ *report.Report, say say) {
-	if rs := resectionOf(l); rs.Technique == report.HybridESD && !snared(rs) {
+	if rs := resectionOf(l); rs.Technique == report.HybridESD && !broken(rs) && !snared(rs) {
 		say("/resection/knives", "Hybrid ESD ends with the snare, and none is listed.", "Add the snare, or write esd.")
 	}
 }

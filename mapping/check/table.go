@@ -136,7 +136,7 @@ var table = []Row{
 	// The resection: current, vessels, wall.
 	{"resection.watts-high-for-needle", warn, everywhere, "settings: instrument, output, effect, max_w", practice, onLesion(wattsHighForNeedle)},
 	{"resection.watts-low-for-insulated-tip", advise, everywhere, "settings: instrument, output, effect, max_w", practice, onLesion(wattsLowForInsulatedTip)},
-	{"resection.setting-of-unlisted-instrument", advise, everywhere, "settings, knives", logic, onLesion(settingOfUnlistedInstrument)},
+	{"resection.setting-of-unlisted-knife", advise, everywhere, "settings, knives", logic, onLesion(settingOfUnlistedKnife)},
 	{"resection.large-vessel-cut", warn, everywhere, "vessels: size, when", practice, onLesion(largeVesselCut)},
 	{"resection.base-not-coagulated", warn, stomach, "base_coagulation, technique", practice, onLesion(baseNotCoagulated)},
 	{"resection.bleeding-denied", reject, everywhere, "bleeding_occurred, bleeding", logic, onLesion(bleedingDenied)},

@@ -203,7 +203,7 @@ var trips = []trip{
 
 	{"resection.watts-high-for-needle", gastric, func(r *report.Report) { resect(r).Settings[1].MaxW = report.Int(90) }},
 	{"resection.watts-low-for-insulated-tip", gastric, func(r *report.Report) { resect(r).Settings[2].MaxW = report.Int(45) }},
-	{"resection.setting-of-unlisted-instrument", gastric, func(r *report.Report) { resect(r).Settings[0].Instrument = report.KnifeHook }},
+	{"resection.setting-of-unlisted-knife", gastric, func(r *report.Report) { resect(r).Settings[0].Instrument = report.KnifeHook }},
 	{"resection.large-vessel-cut", gastric, func(r *report.Report) { resect(r).Vessels[0].When = report.CutWithoutCoag }},
 	{"resection.base-not-coagulated", gastric, func(r *report.Report) { resect(r).Base = nil }},
 	{"resection.base-not-coagulated", gastric, func(r *report.Report) { resect(r).Base.Done = report.No }},
