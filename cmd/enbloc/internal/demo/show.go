@@ -95,9 +95,13 @@ func (c played) showFindings(p *layout.Page) {
 	}
 }
 
-// mainRules are the questions that an endoscopist asks first, by a word of the
-// rule's id; the others are counted.
-var mainRules = []string{"curab", "ecura", "bestj", "bleed", "stricture", "sever", "lnm", "metasta", "surveil"}
+// mainRules are the questions that an endoscopist asks first (was it curative,
+// what can still go wrong, what next), by a part of the rule's id; the others
+// are counted.
+var mainRules = []string{
+	".curability", ".lnm.", "R4.bleed.", ".stricture.", "colorectal.t1.", "R7.duodenum.",
+	".asge2010", ".agree2022", ".pecs", "R11.surveillance.",
+}
 
 func isMain(r assess.Result) bool {
 	return slices.ContainsFunc(mainRules, func(word string) bool { return strings.Contains(r.Rule, word) })
@@ -109,24 +113,25 @@ func (c played) showAnswers(p *layout.Page) {
 		return
 	}
 	open, other := 0, 0
-	var rows [][]string
+	var shown []assess.Result
 	for _, r := range c.assessment {
 		switch {
 		case isMain(r) && r.Answer != assess.NotApplicable:
-			rows = append(rows, []string{subject(r) + view.Title(r), view.Answer(r), strings.TrimSuffix(r.Guideline+", "+r.Edition, ", "), view.Confirmed(r.Confirmed)})
+			shown = append(shown, r)
 		case r.Answer == assess.CannotBeAssessed:
 			open++
 		default:
 			other++
 		}
 	}
-	text := fmt.Sprintf("%d answers; %d of them, and %d that cannot be assessed for want of a finding, are left out here", len(c.assessment), other, open)
-	if len(rows) == 0 {
-		p.Item(0, label, "Derived", text)
-		return
+	p.Item(0, label, "Derived", fmt.Sprintf("%d answers; left out here are %d more and %d that cannot be assessed", len(c.assessment), other, open))
+	for _, r := range shown {
+		p.Item(label, 2, "-", subject(r)+view.Title(r)+": "+view.Answer(r))
+		if r.Answer == assess.CannotBeAssessed {
+			p.Text(label+4, r.Reason)
+		}
+		p.Text(label+4, strings.TrimSuffix(r.Guideline+", "+r.Edition, ", ")+"; "+view.Confirmed(r.Confirmed))
 	}
-	p.Item(0, label, "Derived", text+"; the main ones, each from its own guideline:")
-	p.Table(label, []string{"Question", "Answer", "Guideline", "Rule was"}, rows)
 }
 
 // subject names the lesion or event that an answer is about.
@@ -135,7 +140,7 @@ func subject(r assess.Result) string {
 	case r.Event != "":
 		return "Event: "
 	case r.Lesion > 0:
-		return strconv.Itoa(r.Lesion) + ": "
+		return "Lesion " + strconv.Itoa(r.Lesion) + ": "
 	}
 	return ""
 }
