@@ -15,6 +15,8 @@ import (
 type rules struct {
 	roots map[string]*jsonschema.Schema // by schema identifier of the document
 	parts map[string]*jsonschema.Schema // by absolute location
+	// descriptions of fields by the location of their object, "/" and name.
+	descriptions map[string]string
 }
 
 // roots names the file that describes each kind of document.
@@ -26,15 +28,26 @@ var roots = map[string]string{
 
 // compiled compiles the embedded schemas on first use: about 25 ms, once.
 var compiled = sync.OnceValue(func() *rules {
+	r := newRules()
+	r.shorten()
+	return r
+})
+
+// newRules compiles the schemas as they are written.
+func newRules() *rules {
 	c := newCompiler()
-	r := &rules{roots: map[string]*jsonschema.Schema{}, parts: map[string]*jsonschema.Schema{}}
+	r := &rules{
+		roots:        map[string]*jsonschema.Schema{},
+		parts:        map[string]*jsonschema.Schema{},
+		descriptions: map[string]string{},
+	}
 	for kind, file := range roots {
 		root := c.MustCompile(Base + version + "/" + file)
 		r.roots[kind] = root
 		r.index(root)
 	}
 	return r
-})
+}
 
 // newCompiler returns a compiler that knows the embedded schemas and nothing
 // else: no $ref is ever fetched.
@@ -75,7 +88,8 @@ func (r *rules) index(s *jsonschema.Schema) {
 	r.index(s.Ref)
 	r.index(s.Items2020)
 	r.index(s.UnevaluatedProperties)
-	for _, p := range s.Properties {
+	for name, p := range s.Properties {
+		r.descriptions[s.Location+"/"+name] = p.Description
 		r.index(p)
 	}
 	for _, a := range s.AnyOf {
@@ -96,4 +110,39 @@ func fieldsOf(s *jsonschema.Schema) map[string]*jsonschema.Schema {
 		}
 	}
 	return all
+}
+
+// shorten lets every field and list that only refers to another schema point
+// at that schema itself. It means the same and saves the library a step for
+// most values: about a third of its time.
+func (r *rules) shorten() {
+	for _, s := range r.parts {
+		for name, p := range s.Properties {
+			s.Properties[name] = target(p)
+		}
+		if s.Items2020 != nil {
+			s.Items2020 = target(s.Items2020)
+		}
+	}
+}
+
+// target follows a schema that says nothing but "as over there".
+func target(s *jsonschema.Schema) *jsonschema.Schema {
+	bounded := s.Minimum != nil || s.ExclusiveMinimum != nil || s.Maximum != nil || s.ExclusiveMaximum != nil || s.MultipleOf != nil
+	shaped := len(s.Types) > 0 || len(s.Enum) > 0 || len(s.Constant) > 0 || len(s.Properties) > 0 || len(s.Required) > 0 ||
+		len(s.AnyOf) > 0 || s.Items2020 != nil || s.Pattern != nil || s.UnevaluatedProperties != nil || s.AdditionalProperties != nil
+	if s.Ref == nil || bounded || shaped {
+		return s
+	}
+	return s.Ref
+}
+
+// describe is what the format says about a field of an object.
+func (r *rules) describe(object *jsonschema.Schema, name string) string {
+	for base := object; base != nil; base = base.Ref {
+		if text := r.descriptions[base.Location+"/"+name]; text != "" {
+			return text
+		}
+	}
+	return ""
 }

@@ -76,7 +76,7 @@ func (r *rules) finding(tree any, e *jsonschema.ValidationError) []report.Findin
 	case p.rule == nil:
 		return []report.Finding{p.says("schema.form", p.subject()+" is not as the format wants it.", "Compare it with the published schema.")}
 	case keyword == "required":
-		return p.missing()
+		return p.missing(r)
 	case keyword == "additionalProperties", keyword == "unevaluatedProperties":
 		return p.unknown()
 	}
@@ -98,9 +98,8 @@ func (p place) subject() string {
 
 // missing makes one finding for each required field that is not there. The
 // pointer is where it should be.
-func (p place) missing() []report.Finding {
+func (p place) missing(r *rules) []report.Finding {
 	object, _ := p.value.(map[string]any)
-	fields := fieldsOf(p.rule)
 	var findings []report.Finding
 	for _, name := range p.rule.Required {
 		if _, there := object[name]; there {
@@ -108,8 +107,8 @@ func (p place) missing() []report.Finding {
 		}
 		at := place{pointer: p.pointer + "/" + name, field: name}
 		mend := `Add the field "` + name + `".`
-		if f := fields[name]; f != nil && f.Description != "" {
-			mend = `Add the field "` + name + `": ` + lowerFirst(f.Description)
+		if text := r.describe(p.rule, name); text != "" {
+			mend = `Add the field "` + name + `": ` + lowerFirst(text)
 		}
 		findings = append(findings, at.says("schema.required", at.subject()+" is missing.", mend))
 	}
