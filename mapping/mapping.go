@@ -37,8 +37,12 @@ func Check(raw []byte) (report.Report, []report.Finding) {
 	return rep, append(findings, check.Check(rep)...)
 }
 
-// Assess asks every rule of the book.
+// Assess asks every rule of the book. A withdrawn report is void: nothing
+// follows from it.
 func (p Pipeline) Assess(rep report.Report) []assess.Result {
+	if rep.Status == report.Withdrawn {
+		return nil
+	}
 	return p.Book.Assess(rep)
 }
 

@@ -76,7 +76,8 @@ func (r *Report) joinHistology(part HistologyPart) []Finding {
 		if h.Accession == nil {
 			h.Accession = result.Accession
 		}
-		if h.Accession == nil {
+		if h.Accession == nil && len(part.Results) == 1 {
+			// With several results the part's number names one of them only.
 			h.Accession = part.Match.Accession
 		}
 		if lesion.Histology != nil && h.IssuedAt.At().Before(lesion.Histology.IssuedAt.At()) {

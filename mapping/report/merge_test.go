@@ -104,6 +104,19 @@ func TestMergeRefusesToGuessTheLesion(t *testing.T) {
 	require.NotNil(t, merged.Lesions[0].Histology, "a case with one resected lesion needs no number")
 }
 
+// The number by which a part of several results found its case belongs to one
+// of them; nobody says which.
+func TestMergeGivesOneAccessionToOneLesion(t *testing.T) {
+	t.Parallel()
+	part := histologyPart(t, "1", 1, "2026-03-16T10:00:00+01:00", 1, 300)
+	part.Results = append(part.Results, report.LesionHistology{Lesion: 2, Histology: part.Results[0].Histology})
+	merged, findings := report.Merge(twoLesions(), []report.HistologyPart{part}, nil)
+	require.Empty(t, findings)
+	require.Nil(t, merged.Lesions[0].Specimen.Containers[0].Accession)
+	require.Equal(t, "A-2", merged.Lesions[1].Specimen.Containers[0].Accession.Value)
+	require.Nil(t, merged.Lesions[1].Histology.Accession)
+}
+
 // A withdrawn part takes back what it said; the report's own finding stands.
 func TestMergeOfAWithdrawnPart(t *testing.T) {
 	t.Parallel()
