@@ -52,5 +52,7 @@ func (p Pipeline) Map(rep report.Report, sequence int) (graph.Graph, error) {
 	options := p.FHIR
 	options.Sequence = sequence
 	options.BookVersion = p.Book.Version
-	return fhir.Map(rep, p.Assess(rep), options)
+	// The answers of a void report are mapped too, in their void form: what was
+	// delivered of them earlier has to be taken back.
+	return fhir.Map(rep, p.Book.Assess(rep), options)
 }
