@@ -7,8 +7,9 @@ import (
 	"enbloc/mapping/report"
 )
 
-func has[T comparable](list []T, any ...T) bool {
-	return slices.ContainsFunc(list, func(v T) bool { return slices.Contains(any, v) })
+// has reports whether the list holds any of the wanted.
+func has[T comparable](list []T, wanted ...T) bool {
+	return slices.ContainsFunc(list, func(v T) bool { return slices.Contains(wanted, v) })
 }
 
 func parisPedunculatedMix(l *report.Lesion, _ *report.Report, say say) {

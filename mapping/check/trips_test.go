@@ -13,8 +13,7 @@ type trip struct {
 	change func(r *report.Report)
 }
 
-// Short ways into the first lesion of a base.
-func lesion(r *report.Report) *report.Lesion       { return &r.Lesions[0] }
+// Short ways into a base.
 func exam(r *report.Report) *report.Examination    { return &r.Lesions[0].Examination }
 func resect(r *report.Report) *report.Resection    { return r.Lesions[0].Resection }
 func spec(r *report.Report) *report.Specimen       { return r.Lesions[0].Specimen }
