@@ -125,7 +125,7 @@ func (r *rule) closeDrugs(k *look, out Result, said []string) Result {
 		out.Inputs = []string{"/before/antithrombotics"}
 		var lacks []string
 		for _, at := range out.Missing {
-			lacks = append(lacks, map[string]string{"/before/inr": "INR", "/before/thrombotic_risk": "thrombotic risk"}[at]+" is not reported")
+			lacks = append(lacks, map[string]string{"/before/inr": "INR", "/before/thrombotic_risk": "thrombotic risk"}[at]+" not reported")
 		}
 		out.Reason = "Cannot be assessed: " + strings.Join(lacks, ", ") + "."
 		if len(out.Missing) == 0 {

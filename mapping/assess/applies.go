@@ -65,7 +65,7 @@ func afterHistology(r *rule) *rule {
 	ask := r.ask
 	r.ask = func(r *rule, k *look) Result {
 		if k.lesion.Histology == nil {
-			f := k.sign("/histology", "histology", unknown, "has not been reported", "", "")
+			f := k.sign("/histology", "histology", unknown, "not reported", "", "")
 			return r.undecided(k, 0, f.bit, "")
 		}
 		return ask(r, k)

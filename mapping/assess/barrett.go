@@ -77,7 +77,7 @@ var ruleBarrettESD = listed(rule{
 }, "technique", func(k *look) barrettLesion {
 	e := k.examination()
 	f := barrettLesion{
-		shape:     k.sign("/examination/paris", "Paris type", unknown, "is not reported", "0-Is or 0-IIc", "neither 0-Is nor 0-IIc"),
+		shape:     k.sign("/examination/paris", "Paris type", unknown, "not reported", "0-Is or 0-IIc", "neither 0-Is nor 0-IIc"),
 		malignant: k.answer("/examination/suspected_malignancy", "suspicion of malignancy", e.SuspectMalignant),
 		size:      k.clinicalSize(),
 	}

@@ -16,16 +16,12 @@ func gatherBestJ(k *look) bestJ {
 	}
 }
 
-// taken and stopped make the two items that each drug has: its own points, and
-// one point less when it was stopped before the resection.
+// taken is the item of a drug: its own points, one less when it was stopped
+// before the resection.
 func taken(points int, what string, of func(bestJ) drug) item[bestJ] {
-	return item[bestJ]{points, what, func(b bestJ) fact { return of(b).taken.yes() }}
-}
-
-func stopped(what string, of func(bestJ) drug) item[bestJ] {
-	return item[bestJ]{-1, what + " interrupted", func(b bestJ) fact {
-		return all(of(b).taken.yes(), of(b).interrupted.yes())
-	}}
+	return item[bestJ]{points: points, what: what,
+		is:   func(b bestJ) fact { return of(b).taken.yes() },
+		less: func(b bestJ) fact { return of(b).interrupted.yes() }}
 }
 
 func bleeds(pct, low, high float64, events, of int) (map[string]any, *Risk) {
@@ -45,16 +41,15 @@ var ruleBestJ = scored(rule{
 		"Developed in Japan with interruption times of the Japanese guideline; validated in Europe on 161 patients only (Dig Dis Sci 2024;69:1372).",
 	},
 }, "group", gatherBestJ, []item[bestJ]{
-	taken(4, "warfarin", func(b bestJ) drug { return b.warfarin }), stopped("warfarin", func(b bestJ) drug { return b.warfarin }),
+	taken(4, "warfarin", func(b bestJ) drug { return b.warfarin }),
 	taken(4, "direct oral anticoagulant", func(b bestJ) drug { return b.doac }),
-	stopped("direct oral anticoagulant", func(b bestJ) drug { return b.doac }),
-	{3, "chronic kidney disease with haemodialysis", func(b bestJ) fact { return b.dialysis.yes() }},
-	taken(2, "P2Y12 antagonist", func(b bestJ) drug { return b.p2y12 }), stopped("P2Y12 antagonist", func(b bestJ) drug { return b.p2y12 }),
-	taken(2, "aspirin", func(b bestJ) drug { return b.aspirin }), stopped("aspirin", func(b bestJ) drug { return b.aspirin }),
-	taken(1, "cilostazol", func(b bestJ) drug { return b.cilostazol }), stopped("cilostazol", func(b bestJ) drug { return b.cilostazol }),
-	{1, "size above 30 mm", func(b bestJ) fact { return b.size.above(30) }},
-	{1, "lower third of the stomach", func(b bestJ) fact { return b.lower.yes() }},
-	{1, "multiple tumours", func(b bestJ) fact { return b.multiple.yes() }},
+	{points: 3, what: "chronic kidney disease with haemodialysis", is: func(b bestJ) fact { return b.dialysis.yes() }},
+	taken(2, "P2Y12 antagonist", func(b bestJ) drug { return b.p2y12 }),
+	taken(2, "aspirin", func(b bestJ) drug { return b.aspirin }),
+	taken(1, "cilostazol", func(b bestJ) drug { return b.cilostazol }),
+	{points: 1, what: "size above 30 mm", is: func(b bestJ) fact { return b.size.above(30) }},
+	{points: 1, what: "lower third of the stomach", is: func(b bestJ) fact { return b.lower.yes() }},
+	{points: 1, what: "multiple tumours", is: func(b bestJ) fact { return b.multiple.yes() }},
 }, bestJBands())
 
 func bestJBands() []band {

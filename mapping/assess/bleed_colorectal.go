@@ -31,11 +31,11 @@ var ruleLimoges = scored(rule{
 	from: limoges, confirmed: Primary, scope: ScopeLesion, applies: colorectalESD,
 	cautions: []string{"A later European test on 4,771 resections found an area under the curve of 0.682."},
 }, "group", gatherColorectalBleed, []item[colorectalBleed]{
-	{1, "age 75 or more", func(b colorectalBleed) fact { return b.age.atLeast(75) }},
-	{1, "antithrombotic drug", func(b colorectalBleed) fact { return b.any.yes() }},
-	{1, "rectum", func(b colorectalBleed) fact { return b.rectum.yes() }},
-	{3, "size above 50 mm", func(b colorectalBleed) fact { return b.size.above(50) }},
-	{2, "ASA III or more", func(b colorectalBleed) fact { return b.asa.atLeast(3) }},
+	{points: 1, what: "age 75 or more", is: func(b colorectalBleed) fact { return b.age.atLeast(75) }},
+	{points: 1, what: "antithrombotic drug", is: func(b colorectalBleed) fact { return b.any.yes() }},
+	{points: 1, what: "rectum", is: func(b colorectalBleed) fact { return b.rectum.yes() }},
+	{points: 3, what: "size above 50 mm", is: func(b colorectalBleed) fact { return b.size.above(50) }},
+	{points: 2, what: "ASA III or more", is: func(b colorectalBleed) fact { return b.asa.atLeast(3) }},
 }, []band{
 	{upTo: 4, group: "low-medium", values: map[string]any{"rate_pct": 4.1}, risk: within30(4.1), reason: "Low to medium risk of bleeding."},
 	{upTo: 8, group: "high", values: map[string]any{"rate_pct": 17.5}, risk: within30(17.5), reason: "High risk of bleeding."},
@@ -48,13 +48,13 @@ var ruleDEBE = scored(rule{
 	from: debe, confirmed: Primary, scope: ScopeLesion, applies: colorectalESD,
 	cautions: []string{"Points only: the limit between the two groups of the score was not seen.", sideCaution},
 }, "", gatherColorectalBleed, []item[colorectalBleed]{
-	{2, "age 75 or more", func(b colorectalBleed) fact { return b.age.atLeast(75) }},
-	{5, "size 50 mm or more", func(b colorectalBleed) fact { return b.size.atLeast(50) }},
-	{4, "ASA III or more", func(b colorectalBleed) fact { return b.asa.atLeast(3) }},
-	{2, "rectum", func(b colorectalBleed) fact { return b.rectum.yes() }},
-	{1, "proximal colon", func(b colorectalBleed) fact { return b.right.yes() }},
-	{7, "anticoagulant drug", func(b colorectalBleed) fact { return b.coagulant.yes() }},
-	{3, "antiplatelet drug", func(b colorectalBleed) fact { return b.plate.yes() }},
+	{points: 2, what: "age 75 or more", is: func(b colorectalBleed) fact { return b.age.atLeast(75) }},
+	{points: 5, what: "size 50 mm or more", is: func(b colorectalBleed) fact { return b.size.atLeast(50) }},
+	{points: 4, what: "ASA III or more", is: func(b colorectalBleed) fact { return b.asa.atLeast(3) }},
+	{points: 2, what: "rectum", is: func(b colorectalBleed) fact { return b.rectum.yes() }},
+	{points: 1, what: "proximal colon", is: func(b colorectalBleed) fact { return b.right.yes() }},
+	{points: 7, what: "anticoagulant drug", is: func(b colorectalBleed) fact { return b.coagulant.yes() }},
+	{points: 3, what: "antiplatelet drug", is: func(b colorectalBleed) fact { return b.plate.yes() }},
 }, []band{{upTo: 23}})
 
 type emrBleed struct {
@@ -63,7 +63,7 @@ type emrBleed struct {
 
 func gatherEMRBleed(k *look) emrBleed {
 	b := emrBleed{age: k.age(), asa: k.asa(), aspirin: k.anyDrug("aspirin", report.Aspirin), right: k.right(), size: k.size()}
-	b.closed = k.sign("/resection/closure/result", "closure of the defect", unknown, "is not reported", "closed", "not closed")
+	b.closed = k.sign("/resection/closure/result", "closure of the defect", unknown, "not reported", "closed", "not closed")
 	if c := k.resection().Closure; c != nil {
 		b.closed.why = why(report.AbsenceOf(c.Result))
 		if report.Known(c.Result) {
@@ -88,12 +88,12 @@ var ruleGSEED = scored(rule{
 	},
 	cautions: []string{"For EMR of lesions of 20 mm or more. A second version of the score exists and is left out.", sideCaution},
 }, "group", gatherEMRBleed, []item[emrBleed]{
-	{1, "age 75 or more", func(b emrBleed) fact { return b.age.atLeast(75) }},
-	{1, "ASA III or more", func(b emrBleed) fact { return b.asa.atLeast(3) }},
-	{2, "aspirin", func(b emrBleed) fact { return b.aspirin.yes() }},
-	{3, "right-sided", func(b emrBleed) fact { return b.right.yes() }},
-	{1, "size 40 mm or more", func(b emrBleed) fact { return b.size.atLeast(40) }},
-	{2, "defect not closed", func(b emrBleed) fact { return b.closed.no() }},
+	{points: 1, what: "age 75 or more", is: func(b emrBleed) fact { return b.age.atLeast(75) }},
+	{points: 1, what: "ASA III or more", is: func(b emrBleed) fact { return b.asa.atLeast(3) }},
+	{points: 2, what: "aspirin", is: func(b emrBleed) fact { return b.aspirin.yes() }},
+	{points: 3, what: "right-sided", is: func(b emrBleed) fact { return b.right.yes() }},
+	{points: 1, what: "size 40 mm or more", is: func(b emrBleed) fact { return b.size.atLeast(40) }},
+	{points: 2, what: "defect not closed", is: func(b emrBleed) fact { return b.closed.no() }},
 }, []band{
 	{upTo: 3, group: "low", values: map[string]any{"rate_pct": 0.6}, risk: within15(0.6), reason: "Low risk of bleeding."},
 	{upTo: 7, group: "average", values: map[string]any{"rate_pct": 5.5}, risk: within15(5.5), reason: "Average risk of bleeding."},

@@ -2,6 +2,7 @@ package assess
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 	"strings"
 )
@@ -23,6 +24,20 @@ func (k *look) wouldDecide(open set, ask func() (class string, decided bool)) st
 	return strings.Join(parts, "; ")
 }
 
+// decides says which classes are still possible, when more than one finding is
+// missing, and what each missing finding would decide by itself.
+func (k *look) decides(possible []string, open set, ask func() (string, bool)) string {
+	alone := k.wouldDecide(open, ask)
+	if bits.OnesCount64(uint64(open)) < 2 || len(possible) < 2 {
+		return alone
+	}
+	out := "possible as reported: " + strings.Join(possible, ", ")
+	if alone != "" {
+		out += "; " + alone
+	}
+	return out
+}
+
 // outcome is a class together with the stretch of values that leads to it.
 type outcome struct {
 	class    string
@@ -36,8 +51,7 @@ func (f *finding) decides(ask func() (string, bool)) string {
 	if f.isSign {
 		return kept.decidesSign(f, ask)
 	}
-	cuts := slices.Clone(kept.cuts)
-	slices.SortFunc(cuts, cut.compare)
+	cuts := kept.sortedCuts()
 	var outcomes []outcome
 	for i := 0; i <= len(cuts); i++ {
 		v, from, to := between(&kept, cuts, i)
@@ -81,6 +95,13 @@ func (f *finding) under(parts []string) string {
 		return ""
 	}
 	return f.name + ": " + strings.Join(parts, ", ")
+}
+
+// sortedCuts are the limits that were asked for, in order.
+func (f *finding) sortedCuts() []cut {
+	cuts := slices.Clone(f.cuts)
+	slices.SortFunc(cuts, cut.compare)
+	return cuts
 }
 
 func (c cut) compare(d cut) int {

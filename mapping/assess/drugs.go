@@ -68,7 +68,7 @@ func (k *look) unlisted() (truth, string) {
 	case report.HistoryComplete, report.HistoryNoneTaken:
 		return no, ""
 	case report.HistoryIncomplete:
-		return unknown, "is not in a list that is called incomplete"
+		return unknown, "not in a list that is called incomplete"
 	default:
 		return unknown, why(report.AbsenceOf(h))
 	}

@@ -32,7 +32,7 @@ func (k *look) dayAfter() *finding {
 // bled is whether bleeding showed by a sign. An empty list of symptoms says
 // that there was none; no list says nothing.
 func (k *look) bled() *finding {
-	f := k.sign("/symptoms", "clinical sign of bleeding", unknown, "is not reported", "present", "none")
+	f := k.sign("/symptoms", "clinical sign of bleeding", unknown, "not reported", "present", "none")
 	if k.event.Symptoms != nil {
 		f.sign = no
 	}
@@ -110,7 +110,7 @@ var ruleHbFall = listed(rule{
 	cautions: []string{"The fall counts above 2.0 g/dL here; others are remembered to take 2 g/dL and more, so the value itself is given."},
 }, "criterion", func(k *look) bleedSigns {
 	e := k.event
-	s := bleedSigns{stool: k.sign("/symptoms", "melaena or haematochezia", unknown, "is not reported", "present", "none"),
+	s := bleedSigns{stool: k.sign("/symptoms", "melaena or haematochezia", unknown, "not reported", "present", "none"),
 		unstable: k.answer("/haemodynamically_unstable", "unstable circulation", e.Unstable)}
 	if e.Symptoms != nil {
 		s.stool.sign = truthOf(oneOf(report.Melaena, e.Symptoms...) || oneOf(report.Haematochezia, e.Symptoms...))

@@ -73,7 +73,7 @@ func (k *look) transfused() *finding {
 // of such a measure is missing, that is unknown.
 func (k *look) intervention(name string, kinds ...report.InterventionKind) *finding {
 	e := k.event
-	f := k.sign("/interventions", name, unknown, "is not reported", "needed", "not needed")
+	f := k.sign("/interventions", name, unknown, "not reported", "needed", "not needed")
 	if e.InterventionNeeded == report.No {
 		f.path, f.sign = "/intervention_needed", no
 		return f

@@ -77,7 +77,7 @@ func (k *look) dominantGroup() *finding {
 	f := k.differentiated()
 	if k.histology().Types[0] == report.TypeMuc && !k.histology().PT.Submucosal() {
 		f.sign = unknown
-		f.path, f.why = "/histology/pt", "is mucinous, which is grouped in the submucosa only"
+		f.path, f.why = "/histology/pt", "mucinous, which is grouped in the submucosa only"
 	}
 	return f
 }

@@ -40,7 +40,7 @@ type recurrence struct{ local, afterC1, wasAbsolute *finding }
 func (k *look) recurrence() recurrence {
 	b := k.before()
 	at := func(name, ifYes, ifNo string) *finding {
-		return k.add(finding{path: "/before/earlier", name: name, isSign: true, why: "is not reported", ifYes: ifYes, ifNo: ifNo})
+		return k.add(finding{path: "/before/earlier", name: name, isSign: true, why: "not reported", ifYes: ifYes, ifNo: ifNo})
 	}
 	r := recurrence{
 		local:       at("earlier resection at this place", "a local recurrence", "no recurrence"),

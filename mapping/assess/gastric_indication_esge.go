@@ -25,7 +25,7 @@ func (k *look) clinicalDepth() *finding {
 	case d == report.PredictT1bSM2:
 		step(math.Nextafter(500, 501), math.Inf(1))
 	case d == report.PredictT1b:
-		f.lo, f.hi = almostNothing, math.Inf(1)
+		step(almostNothing, math.Inf(1))
 	default:
 		f.path, f.name, f.why = "/examination/predicted_depth", "expected depth", why(report.AbsenceOf(d))
 		f.lo, f.hi = 0, math.Inf(1)
@@ -46,7 +46,7 @@ func gatherESGELesion(k *look) esgeLesionFacts {
 
 // onlyDysplasia is whether the biopsies show dysplasia or adenoma and no cancer.
 func (k *look) onlyDysplasia() *finding {
-	f := k.sign("/examination/biopsy_types", "histology before the resection", unknown, "is not reported", "dysplasia", "cancer")
+	f := k.sign("/examination/biopsy_types", "histology before the resection", unknown, "not reported", "dysplasia", "cancer")
 	types := k.examination().BiopsyTypes
 	if len(types) == 0 && report.Known(k.examination().PredictedHistology) {
 		types, f.path = []report.HistologyType{k.examination().PredictedHistology}, "/examination/predicted_histology"
@@ -120,7 +120,7 @@ var ruleTechniqueESGE = listed(rule{
 }, "technique", func(k *look) techniqueFacts {
 	e := k.examination()
 	f := techniqueFacts{size: k.clinicalSize(), malignant: k.answer("/examination/suspected_malignancy", "suspicion of malignancy", e.SuspectMalignant)}
-	f.flat = k.sign("/examination/paris", "Paris type", unknown, "is not reported", "0-IIa", "another type")
+	f.flat = k.sign("/examination/paris", "Paris type", unknown, "not reported", "0-IIa", "another type")
 	if len(e.Paris) > 0 {
 		f.flat.sign = truthOf(len(e.Paris) == 1 && e.Paris[0] == report.Paris0IIa)
 	}

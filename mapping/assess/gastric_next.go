@@ -53,11 +53,11 @@ var ruleECuraScore = ofCancer(onlyC2(scored(rule{
 		"Undifferentiated type: 5-year cancer-specific survival 99.6, 96.9 and 60.6% by group in a later series (Dig Endosc 2026, PMID 41957659).",
 	},
 }, "group", gatherGastric(below500), []item[gastricSpecimenFacts]{
-	{3, "lymphatic invasion", func(f gastricSpecimenFacts) fact { return f.vessels.ly.yes() }},
-	{1, "size above 30 mm", func(f gastricSpecimenFacts) fact { return f.size.above(30) }},
-	{1, "positive vertical margin", func(f gastricSpecimenFacts) fact { return f.vm.yes() }},
-	{1, "venous invasion", func(f gastricSpecimenFacts) fact { return f.vessels.v.yes() }},
-	{1, "submucosal invasion of 500 µm or more", func(f gastricSpecimenFacts) fact { return f.depth.atLeast(500) }},
+	{points: 3, what: "lymphatic invasion", is: func(f gastricSpecimenFacts) fact { return f.vessels.ly.yes() }},
+	{points: 1, what: "size above 30 mm", is: func(f gastricSpecimenFacts) fact { return f.size.above(30) }},
+	{points: 1, what: "positive vertical margin", is: func(f gastricSpecimenFacts) fact { return f.vm.yes() }},
+	{points: 1, what: "venous invasion", is: func(f gastricSpecimenFacts) fact { return f.vessels.v.yes() }},
+	{points: 1, what: "submucosal invasion of 500 µm or more", is: func(f gastricSpecimenFacts) fact { return f.depth.atLeast(500) }},
 }, []band{
 	nodes(1, "low", 2.5, 99.6, "Low risk of lymph node metastasis."),
 	nodes(4, "intermediate", 6.7, 96.0, "Intermediate risk of lymph node metastasis."),

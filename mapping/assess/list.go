@@ -33,10 +33,12 @@ func listed[C any](r rule, key string, gather func(k *look) C, rows []row[C]) *r
 		c := gather(k)
 		w := walk(c, rows)
 		if !w.decided {
-			return r.undecided(k, w.seen, w.open, k.wouldDecide(w.open, func() (string, bool) {
+			ask := func() (string, bool) {
 				again := walk(c, rows)
 				return rows[again.possible[0]].then, again.decided
-			}), weakest(rows, w.possible).note())
+			}
+			open := k.relevant(w.open, ask)
+			return r.undecided(k, w.seen, open, k.decides(classes(rows, w.possible), open, ask), weakest(rows, w.possible).note())
 		}
 		return r.fromRows(k, key, plainRows(rows, w.possible), w)
 	}
@@ -69,6 +71,17 @@ func walk[C any](c C, rows []row[C]) walked {
 		w.decided = w.decided && rows[i].then == rows[w.possible[0]].then
 	}
 	return w
+}
+
+// classes lists the distinct classes of the rows that are still possible.
+func classes[C any](rows []row[C], possible []int) []string {
+	var out []string
+	for _, i := range possible {
+		if rows[i].then != CannotBeAssessed {
+			out = appendNew(out, rows[i].then)
+		}
+	}
+	return out
 }
 
 // answerRow is a row without its condition.
@@ -105,7 +118,7 @@ func (r *rule) fromRows(k *look, key string, rows []answerRow, w walked) Result 
 		cautions = append(cautions, other.caution)
 	}
 	if len(rows) > 1 {
-		out.Reason = k.because("The same class whatever "+k.lacking(w.open)+" turns out to be: "+first.then, w.seen)
+		out.Reason = k.because("The same class whatever is found for "+k.names(w.open)+": "+first.then, w.seen)
 	} else if first.risk != nil {
 		risk := *first.risk
 		out.Risk = &risk

@@ -106,13 +106,13 @@ func truthOfSign(s report.Sign) truth {
 func why(a report.Absence) string {
 	switch a {
 	case report.Unknown:
-		return "is not known"
+		return "not known"
 	case report.NotAssessed:
-		return "was not assessed"
+		return "not assessed"
 	case report.NotApplicable:
-		return "was called not applicable"
+		return "called not applicable"
 	}
-	return "is not reported"
+	return "not reported"
 }
 
 // pointers lists the JSON Pointers of the findings that were used, in the order

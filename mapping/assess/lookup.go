@@ -16,6 +16,7 @@ type entry[T ~string] struct {
 	confirmed Confirmed
 	caution   string
 	risk      *Risk
+	absent    bool // the class stands for a field that says nothing
 }
 
 // lookedUp makes a rule that looks one class up in a table. It is asked only
@@ -41,7 +42,9 @@ func lookedUp[T ~string](r rule, key, path, name string, read func(k *look) T, t
 			}
 			out := r.result(k)
 			out.Answer, out.Reason, out.Confirmed = e.then, e.reason+".", e.confirmed
-			out.Inputs = []string{f.pointer()}
+			if out.Inputs = []string{f.pointer()}; e.absent {
+				out.Inputs, out.Missing = nil, []string{f.pointer()}
+			}
 			out.Values = maps.Clone(e.values)
 			if out.Values == nil {
 				out.Values = map[string]any{}

@@ -22,7 +22,7 @@ var rulePhases = &rule{
 
 func askPhases(r *rule, k *look) Result {
 	steps := stretches(k.resection().Phases)
-	f := k.sign("/resection/phases", "time line of the steps", truthOf(len(steps) > 0), "is not reported", "", "")
+	f := k.sign("/resection/phases", "time line of the steps", truthOf(len(steps) > 0), "not reported", "", "")
 	if f.sign == no {
 		return r.undecided(k, 0, f.bit, "the minutes of each step")
 	}

@@ -64,7 +64,7 @@ func (k *look) vessel(path, name string, own, other report.Sign) *finding {
 	case report.Negative:
 		f.path, f.sign = together, no
 	case report.Positive:
-		f.why = "is not told apart from the other kind of vessel invasion"
+		f.why = "not told apart from the other kind of vessel invasion"
 		if other == report.Negative {
 			f.path, f.sign = together, yes
 		}
@@ -101,6 +101,7 @@ func (k *look) depth(sm1 float64) *finding {
 	case h.PT == report.PT1bSM2 || h.PT == report.PT1bSM3:
 		f.path, f.lack, f.lo, f.hi = "/histology/pt", "/histology/depth_um", math.Nextafter(sm1, math.Inf(1)), math.Inf(1)
 	case h.PT.Submucosal():
+		f.path, f.lack = "/histology/pt", "/histology/depth_um"
 		f.lo, f.hi = almostNothing, math.Inf(1)
 	case k.nature() == premalignant: // no cancer: nothing has invaded
 		f.path, f.lo, f.hi = "/histology/types/0", 0, 0
@@ -125,7 +126,7 @@ func (k *look) depthNote() string {
 // adenocarcinoma without subtype is grouped by its grade.
 func (k *look) differentiated() *finding {
 	h := k.histology()
-	f := k.sign("/histology/types", "histological type", unknown, "is not reported", "differentiated", "undifferentiated")
+	f := k.sign("/histology/types", "histological type", unknown, "not reported", "differentiated", "undifferentiated")
 	if len(h.Types) == 0 {
 		return f
 	}

@@ -131,9 +131,20 @@ func (k *look) lacking(open set) string {
 		if f := &k.found[i]; open&f.bit != 0 {
 			reason := f.why
 			if reason == "" {
-				reason = "is not reported in enough detail"
+				reason = "not reported in enough detail"
 			}
 			parts = appendNew(parts, f.name+" "+reason)
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+// names lists the names of the findings.
+func (k *look) names(open set) string {
+	var parts []string
+	for i := range k.n {
+		if f := &k.found[i]; open&f.bit != 0 {
+			parts = appendNew(parts, f.name)
 		}
 	}
 	return strings.Join(parts, ", ")

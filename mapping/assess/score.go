@@ -11,6 +11,7 @@ type item[C any] struct {
 	points int
 	what   string
 	is     func(c C) fact
+	less   func(c C) fact // when it holds too, the item is worth one point less
 }
 
 // band is a group of a point score, up to and including a number of points.
@@ -28,6 +29,9 @@ type band struct {
 func scored[C any](r rule, key string, gather func(k *look) C, items []item[C], bands []band) *rule {
 	for _, it := range items {
 		r.table = append(r.table, Row{it.what, signed(it.points), r.confirmed})
+		if it.less != nil {
+			r.table = append(r.table, Row{it.what + " interrupted", "-1", r.confirmed})
+		}
 	}
 	from := "0"
 	for _, b := range bands {
@@ -67,19 +71,32 @@ func add[C any](c C, items []item[C]) sum {
 	for _, it := range items {
 		f := it.is(c)
 		s.seen |= f.seen
-		switch {
-		case f.is == yes:
-			s.low, s.high = s.low+it.points, s.high+it.points
-			s.counted = append(s.counted, it.what+" "+signed(it.points))
-		case f.is == unknown && it.points > 0:
+		switch f.is {
+		case unknown:
 			s.high += it.points
 			s.open |= f.open
-		case f.is == unknown:
-			s.low += it.points
-			s.open |= f.open
+		case yes:
+			s.low, s.high = s.low+it.points, s.high+it.points
+			s.counted = append(s.counted, it.what+" "+signed(it.points))
+			if it.less != nil {
+				s.deduct(it.less(c))
+			}
 		}
 	}
 	return s
+}
+
+// deduct takes the point off that an interruption is worth.
+func (s *sum) deduct(f fact) {
+	s.seen |= f.seen
+	switch f.is {
+	case yes:
+		s.low, s.high = s.low-1, s.high-1
+		s.counted = append(s.counted, "interrupted -1")
+	case unknown:
+		s.low--
+		s.open |= f.open
+	}
 }
 
 func bandOf(points int, bands []band) band {
@@ -133,9 +150,4 @@ func count(points int) string {
 	return strconv.Itoa(points) + " points"
 }
 
-func signed(points int) string {
-	if points > 0 {
-		return "+" + strconv.Itoa(points)
-	}
-	return strconv.Itoa(points)
-}
+func signed(points int) string { return "+" + strconv.Itoa(points) }

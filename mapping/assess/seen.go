@@ -71,7 +71,7 @@ func (k *look) multiple() *finding {
 // biopsy, else as the endoscopist expects.
 func (k *look) clinicallyDifferentiated() *finding {
 	e := k.examination()
-	f := k.sign("/examination/biopsy_types", "histology before the resection", unknown, "is not reported", "differentiated", "undifferentiated")
+	f := k.sign("/examination/biopsy_types", "histology before the resection", unknown, "not reported", "differentiated", "undifferentiated")
 	switch {
 	case len(e.BiopsyTypes) > 0:
 		f.path, f.sign = "/examination/biopsy_types/0", grouped(e.BiopsyTypes[0])

@@ -8,7 +8,7 @@ func gatherSMSA(k *look) smsaFacts {
 	e := k.examination()
 	f := smsaFacts{size: k.clinicalSize(), right: k.right()}
 	shape := func(is truth) *finding {
-		return k.sign("/examination/paris", "morphology", is, "is not reported", "yes", "no")
+		return k.sign("/examination/paris", "morphology", is, "not reported", "yes", "no")
 	}
 	sessile, flat := unknown, unknown
 	if len(e.Paris) > 0 {
@@ -23,7 +23,7 @@ func gatherSMSA(k *look) smsaFacts {
 	}
 	f.sessile, f.flat = shape(sessile), shape(flat)
 	if len(e.Paris) > 0 && !f.flat.known() {
-		f.flat.why = "is neither pedunculated, sessile nor flat in the table"
+		f.flat.why = "neither pedunculated, sessile nor flat in the table"
 		f.sessile.why = f.flat.why
 	}
 	access := unknown
@@ -49,15 +49,15 @@ var ruleSMSA = smsaPrinted(scored(rule{
 	applies:  func(k *look) bool { return inColorectum(k) && k.examination().SizeLongMm.Reported() },
 	cautions: []string{"Levels were read in the publication, single values second-hand.", sideCaution},
 }, "level", gatherSMSA, []item[smsaFacts]{
-	{4, "least values of size, morphology, site and access", func(smsaFacts) fact { return always() }},
-	{2, "size 10 mm or more", func(f smsaFacts) fact { return f.size.atLeast(10) }},
-	{2, "size 20 mm or more", func(f smsaFacts) fact { return f.size.atLeast(20) }},
-	{2, "size 30 mm or more", func(f smsaFacts) fact { return f.size.atLeast(30) }},
-	{2, "size 40 mm or more", func(f smsaFacts) fact { return f.size.atLeast(40) }},
-	{1, "sessile", func(f smsaFacts) fact { return f.sessile.yes() }},
-	{2, "flat", func(f smsaFacts) fact { return f.flat.yes() }},
-	{1, "right-sided", func(f smsaFacts) fact { return f.right.yes() }},
-	{2, "access difficult", func(f smsaFacts) fact { return f.difficult.yes() }},
+	{points: 4, what: "least values of size, morphology, site and access", is: func(smsaFacts) fact { return always() }},
+	{points: 2, what: "size 10 mm or more", is: func(f smsaFacts) fact { return f.size.atLeast(10) }},
+	{points: 2, what: "size 20 mm or more", is: func(f smsaFacts) fact { return f.size.atLeast(20) }},
+	{points: 2, what: "size 30 mm or more", is: func(f smsaFacts) fact { return f.size.atLeast(30) }},
+	{points: 2, what: "size 40 mm or more", is: func(f smsaFacts) fact { return f.size.atLeast(40) }},
+	{points: 1, what: "sessile", is: func(f smsaFacts) fact { return f.sessile.yes() }},
+	{points: 2, what: "flat", is: func(f smsaFacts) fact { return f.flat.yes() }},
+	{points: 1, what: "right-sided", is: func(f smsaFacts) fact { return f.right.yes() }},
+	{points: 2, what: "access difficult", is: func(f smsaFacts) fact { return f.difficult.yes() }},
 }, smsaLevels))
 
 // smsaPrinted gives the book the table as the publication prints it.
@@ -98,7 +98,7 @@ var ruleColorectalESD = listed(rule{
 		}
 	}
 	return bulk{
-		depressed: k.sign("/examination/paris", "depressed part", depressed, "is not reported", "present", "absent"),
+		depressed: k.sign("/examination/paris", "depressed part", depressed, "not reported", "present", "absent"),
 		bulky:     k.sign("/examination/lst", "bulky part", bulky, why(report.AbsenceOf(e.LST)), "present", "absent"),
 	}
 }, []row[bulk]{

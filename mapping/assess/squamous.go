@@ -42,7 +42,7 @@ func (k *look) squamousStep() (beyondLPM, beyondMM *finding) {
 	}
 	reason := why(report.AbsenceOf(h.PT))
 	if h.PT == report.PT1a {
-		reason = "is not divided into EP, LPM and MM"
+		reason = "not divided into EP, LPM and MM"
 	}
 	return k.sign("/histology/pt", "layer reached", lpm, reason, "muscularis mucosae or deeper", "EP or LPM"),
 		k.sign("/histology/pt", "layer reached", mm, reason, "submucosa", "within the mucosa")

@@ -22,7 +22,7 @@ func gatherSquamousLesion(k *look) squamousLesion {
 	}
 	reason := why(report.AbsenceOf(d))
 	if report.Known(d) {
-		reason = "is not divided finely enough"
+		reason = "not divided finely enough"
 	}
 	n := k.sign("/examination/clinical_n", "clinical nodal stage", unknown, why(report.AbsenceOf(e.ClinicalN)), "N0", "nodes suspected")
 	if report.Known(e.ClinicalN) {

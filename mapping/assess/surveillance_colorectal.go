@@ -29,9 +29,9 @@ func gatherPolyps(k *look) polyps {
 		}
 	}
 	p := polyps{
-		unread:      t.sign("/lesions", "histology of every lesion", t.unread == "", "is not reported for all"),
+		unread:      t.sign("/lesions", "histology of every lesion", t.unread == "", "not reported for all"),
 		adenomas:    k.session("/lesions", "number of adenomas", "", report.Int(t.adenomas)),
-		largest:     k.session(t.largestAt, "largest adenoma", "mm", t.largest),
+		largest:     k.session(t.at(t.largestAt), "largest adenoma", "mm", t.largest),
 		advanced:    t.sign(t.advancedAt, "high-grade dysplasia", t.advancedAt != "", ""),
 		villous:     t.sign(t.villousAt, "villous part", t.villousAt != "", ""),
 		serrated:    t.sign(t.serratedAt, "serrated lesion with dysplasia", t.serratedAt != "", ""),
@@ -57,10 +57,15 @@ type tally struct {
 }
 
 func (t *tally) sign(path, name string, is bool, reason string) *finding {
+	return t.k.add(finding{path: t.at(path), name: name, isSign: true, sign: truthOf(is), why: reason, ifYes: "present", ifNo: "none"})
+}
+
+// at is the path, or that of all lesions where nothing was found.
+func (t *tally) at(path string) string {
 	if path == "" {
-		path = "/lesions"
+		return "/lesions"
 	}
-	return t.k.add(finding{path: path, name: name, isSign: true, sign: truthOf(is), why: reason, ifYes: "present", ifNo: "none"})
+	return path
 }
 
 func (t *tally) count(l *report.Lesion, base string) {

@@ -42,7 +42,7 @@ var rulePylori = lookedUp(rule{
 	{class: report.HPyloriFailed, then: "eradication", reason: "Eradication failed: another course is advised in both regions"},
 	{class: report.HPyloriNegative, then: "none", reason: "No infection is reported"},
 	{class: report.HPyloriEradicated, then: "none", reason: "Infection has been eradicated"},
-	{class: pyloriUntested, then: "test", reason: "The state of infection is not known: testing is advised in both regions"},
+	{class: pyloriUntested, absent: true, then: "test", reason: "The state of infection is not known: testing is advised in both regions"},
 })
 
 const pyloriUntested report.HPyloriStatus = "not-known"
