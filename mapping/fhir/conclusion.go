@@ -4,6 +4,7 @@ import (
 	"strconv"
 	"strings"
 
+	"enbloc/mapping/assess"
 	"enbloc/mapping/report"
 )
 
@@ -44,19 +45,25 @@ func lesionSentence(l report.Lesion) string {
 
 // histologyConclusion is the summary of histology in a few sentences.
 func (m *mapper) histologyConclusion(found []report.Lesion) string {
-	out := make([]string, len(found))
-	for i, l := range found {
+	var out []string
+	for _, l := range found {
 		h := l.Histology
-		out[i] = "Lesion " + strconv.Itoa(l.Number) + ": " + strings.Join(nonEmpty(saidAll("histology-type", h.Types, ", "),
+		out = append(out, "Lesion "+strconv.Itoa(l.Number)+": "+strings.Join(nonEmpty(saidAll("histology-type", h.Types, ", "),
 			said("pt", h.PT), measure(h.DepthUm, "micrometres"), said("horizontal-margin", h.HorizontalMargin),
 			said("vertical-margin", h.VerticalMargin), said("lymphatic-invasion", h.LymphaticInvasion),
-			said("venous-invasion", h.VenousInvasion), said("lymphovascular-invasion", h.Lymphovascular)), ", ") + "."
+			said("venous-invasion", h.VenousInvasion), said("lymphovascular-invasion", h.Lymphovascular)), ", ")+".")
+		for _, r := range m.results {
+			if r.Lesion == l.Number && strings.Contains(r.Rule, ".curability.") {
+				out = append(out, r.Title+": "+answerWords(r.Answer)+" ("+confirmedWords[r.Confirmed]+").")
+			}
+		}
 	}
-	return strings.Join(out, " ")
+	return clean(strings.Join(out, " "))
 }
 
 // histologyNarrative is the text of the summary of histology.
 func (m *mapper) histologyNarrative(found []report.Lesion) string {
+	common := commonCautions(m.results)
 	return page(func(x *xhtml) {
 		x.heading("Histology summary")
 		if m.rep.TestData {
@@ -69,6 +76,13 @@ func (m *mapper) histologyNarrative(found []report.Lesion) string {
 				rows = append([]row{{"Report of the laboratory", lab.Value}}, rows...)
 			}
 			x.table(rows...)
+			resultsPart(x, "What follows", m.results, common, func(r assess.Result) bool {
+				part, _ := m.partOfResult(r)
+				return r.Event == "" && r.Lesion == l.Number && part == histologyPart(l)
+			})
+		}
+		for _, c := range common {
+			x.paragraph(c)
 		}
 		x.paragraph("Summary by the endoscopy unit. The report of the laboratory is the original.")
 	})

@@ -61,7 +61,35 @@ func (m *mapper) endoscopyReport() {
 		}
 	}
 	m.media(r)
-	m.emit(partReport, roleEndoscopyReport, r, model.Status(m.state.report), nil)
+	last, grew := m.lastAddition()
+	if grew {
+		r.Issued = model.Str(last)
+	}
+	m.emit(partReport, roleEndoscopyReport, r, model.Status(appendedTo(m.state.report, grew)), nil)
+}
+
+// lastAddition is when histology or an event was last added to the report
+// after it was issued; grew is false when none was. A preliminary histology
+// adds to the report too.
+func (m *mapper) lastAddition() (last string, grew bool) {
+	at := m.rep.WrittenAt
+	if !m.rep.SignedAt.IsZero() {
+		at = m.rep.SignedAt
+	}
+	later := func(t report.Time) {
+		if t.At().After(at.At()) {
+			at, grew = t, true
+		}
+	}
+	for _, l := range m.rep.Lesions {
+		if l.Histology != nil {
+			later(l.Histology.IssuedAt)
+		}
+	}
+	for _, e := range m.rep.Events {
+		later(e.RecordedAt)
+	}
+	return at.Text(), grew
 }
 
 func (m *mapper) media(r *model.DiagnosticReport) {

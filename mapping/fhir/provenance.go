@@ -16,12 +16,12 @@ func (m *mapper) provenances() {
 	source := logical("DocumentReference", rep.ReportID, "Structured report, revision "+strconv.Itoa(rep.Revision))
 	revision := strconv.Itoa(rep.Revision)
 	if rep.Status == report.Withdrawn {
-		m.provenance("provenance/withdrawal/"+revision, func(string) bool { return true }, provenance{
+		m.provenance("provenance/withdrawal/"+revision, func(made) bool { return true }, provenance{
 			activity: m.state.activity, author: rep.Author, attester: rep.Signer,
 			recorded: rep.WrittenAt.Text(), reason: rep.StatusReason, source: source})
 		return
 	}
-	m.provenance("provenance/report/"+revision, func(part string) bool { return part == partReport }, provenance{
+	m.provenance("provenance/report/"+revision, func(r made) bool { return r.part == partReport }, provenance{
 		activity: m.state.activity, author: rep.Author, attester: rep.Signer,
 		recorded: m.issued, reason: rep.StatusReason, source: source})
 	for _, i := range m.numbers {
@@ -43,8 +43,10 @@ func (m *mapper) histologyProvenance(l report.Lesion) {
 		issue = append(issue, h.LabReport.System, h.LabReport.Value)
 	}
 	part := histologyPart(l)
-	m.provenance("provenance/"+part+"/"+m.ids.opaque(issue...), func(of string) bool {
-		return of == part || of == partHistology
+	// The findings also settle what the lesion is and number its specimen.
+	m.provenance("provenance/"+part+"/"+m.ids.opaque(issue...), func(r made) bool {
+		return r.part == part || r.part == partHistology ||
+			r.Role == lesionRole(l)+"/condition" || r.Role == lesionRole(l)+"/specimen"
 	}, p)
 }
 
@@ -55,7 +57,7 @@ func (m *mapper) eventProvenance(e report.Event) {
 		p.activity = "activity-event-retraction"
 	}
 	m.provenance("provenance/"+role+"/"+m.ids.opaque("event", e.RecordedAt.Text(), strconv.FormatBool(e.Retracted)),
-		func(of string) bool { return of == role }, p)
+		func(r made) bool { return r.part == role }, p)
 }
 
 // provenance is what a part says about itself.
@@ -68,11 +70,11 @@ type provenance struct {
 	source   model.Reference
 }
 
-func (m *mapper) provenance(role string, covers func(part string) bool, p provenance) {
+func (m *mapper) provenance(role string, covers func(made) bool, p provenance) {
 	r := &model.Provenance{Recorded: p.recorded}
-	for _, made := range m.made {
-		if made.Type != "Provenance" && !made.Shared && covers(made.part) {
-			r.Target = append(r.Target, model.Ref(made.Reference()))
+	for _, one := range m.made {
+		if one.Type != "Provenance" && !one.Shared && covers(one) {
+			r.Target = append(r.Target, model.Ref(one.Reference()))
 		}
 	}
 	if len(r.Target) == 0 {

@@ -20,6 +20,7 @@ const (
 	final          = "final"
 	amended        = "amended"
 	corrected      = "corrected"
+	appended       = "appended"
 	active         = "active"
 	completed      = "completed"
 	enteredInError = "entered-in-error"
@@ -58,6 +59,15 @@ func histologyStatus(s report.HistologyStatus) (string, error) {
 		return corrected, nil
 	}
 	return "", fmt.Errorf("a histology has a status that is not one of its states")
+}
+
+// appendedTo is the status of a signed report that histology or an event has
+// since been added to: nothing in it was changed (R4: "appended").
+func appendedTo(status string, grew bool) string {
+	if status == final && grew {
+		return appended
+	}
+	return status
 }
 
 // least is the status of what rests on several parts: it is no further than

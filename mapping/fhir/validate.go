@@ -89,7 +89,7 @@ func isKey(s string, letter byte) bool {
 	return len(s) == 1+keyDigits && s[0] == letter && strings.Trim(s[1:], "0123456789abcdef") == ""
 }
 
-// rule is what a type has to have. Elements that end in [x] are choices.
+// typeRule is what a type has to have. Elements that end in [x] are choices.
 type typeRule struct {
 	required []string
 	statuses []string // codes of status, where the type has one
@@ -105,7 +105,7 @@ var typeRules = map[string]typeRule{
 	"Condition":     {[]string{"subject", "code", "verificationStatus"}, nil},
 	"Device":        {[]string{"status", "type"}, []string{active}},
 	"DiagnosticReport": {[]string{"status", "code", "subject", "effective[x]", "issued", "text"},
-		[]string{"partial", preliminary, final, amended, corrected, "appended", enteredInError}},
+		[]string{"partial", preliminary, final, amended, corrected, appended, enteredInError}},
 	"Media":                    {[]string{"status", "content"}, []string{completed, enteredInError}},
 	"MedicationAdministration": {[]string{"status", "medication[x]", "subject", "effective[x]"}, []string{completed, enteredInError}},
 	"Observation": {[]string{"status", "code", "subject", "category", "effective[x]"},

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"strconv"
 	"strings"
 )
@@ -19,13 +20,17 @@ type member struct {
 	value any // *Object, []any, string, json.Number, bool or nil
 }
 
-var errNotObject = errors.New("not a JSON object")
+var (
+	errNotObject = errors.New("not a JSON object")
+	errTrailing  = errors.New("something follows the JSON object")
+	errTooDeep   = errors.New("nested too deep")
+)
 
 // ParseObject reads a JSON object.
 func ParseObject(raw []byte) (*Object, error) {
 	dec := json.NewDecoder(bytes.NewReader(raw))
 	dec.UseNumber()
-	v, err := parse(dec)
+	v, err := parse(dec, maxDepth)
 	if err != nil {
 		return nil, fmt.Errorf("reading a JSON object: %w", err)
 	}
@@ -33,10 +38,19 @@ func ParseObject(raw []byte) (*Object, error) {
 	if !ok {
 		return nil, errNotObject
 	}
+	if _, err := dec.Token(); err != io.EOF {
+		return nil, errTrailing
+	}
 	return o, nil
 }
 
-func parse(dec *json.Decoder) (any, error) {
+// maxDepth bounds nesting; no FHIR resource comes near it.
+const maxDepth = 128
+
+func parse(dec *json.Decoder, depth int) (any, error) {
+	if depth == 0 {
+		return nil, errTooDeep
+	}
 	token, err := dec.Token()
 	if err != nil {
 		return nil, err
@@ -49,7 +63,7 @@ func parse(dec *json.Decoder) (any, error) {
 			if err != nil {
 				return nil, err
 			}
-			value, err := parse(dec)
+			value, err := parse(dec, depth-1)
 			if err != nil {
 				return nil, err
 			}
@@ -60,7 +74,7 @@ func parse(dec *json.Decoder) (any, error) {
 	case json.Delim('['):
 		list := []any{}
 		for dec.More() {
-			value, err := parse(dec)
+			value, err := parse(dec, depth-1)
 			if err != nil {
 				return nil, err
 			}
