@@ -1,6 +1,6 @@
 # The service as one static file in an empty image.
 #
-#   docker build -t enbloc .
+#   docker build --build-arg VERSION=$(git describe --always --dirty) -t enbloc .
 #   docker run -p 8700:8700 -v enbloc-data:/data \
 #     -v /path/token:/run/secrets/token:ro enbloc serve --token-file /run/secrets/token
 #
@@ -12,16 +12,20 @@ WORKDIR /src
 COPY go.mod go.sum ./
 RUN go mod download
 COPY . .
+# Names the program in every record; the repository itself stays outside.
+ARG VERSION=unversioned
 # No C: the SQLite engine is Go, so the file runs without a system library.
-RUN CGO_ENABLED=0 go build -trimpath -ldflags="-s -w" -o /out/enbloc ./cmd/enbloc
+RUN CGO_ENABLED=0 go build -trimpath -ldflags="-s -w -X enbloc/cmd/enbloc/internal/cli.release=$VERSION" -o /out/enbloc ./cmd/enbloc
 # An empty folder that belongs to the user below, so that a new volume does too.
-RUN mkdir -p /out/data && chmod 700 /out/data
+RUN mkdir -p /out/data /out/tmp && chmod 700 /out/data && chmod 1777 /out/tmp
 
 FROM scratch
 # Roots for https to the target.
 COPY --from=build /etc/ssl/certs/ca-certificates.crt /etc/ssl/certs/
 COPY --from=build /out/enbloc /enbloc
 COPY --from=build --chown=65532:65532 /out/data /data
+# For what SQLite spills, and for the demo.
+COPY --from=build /out/tmp /tmp
 USER 65532:65532
 VOLUME /data
 ENV ENBLOC_DATA=/data ENBLOC_LISTEN=0.0.0.0:8700

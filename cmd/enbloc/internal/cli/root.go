@@ -103,8 +103,16 @@ func none(c *cobra.Command, args []string) error {
 	return nil
 }
 
-// version is the module's version, or the commit it was built from.
+// release is set by the linker where the build cannot see the repository
+// (-ldflags "-X enbloc/cmd/enbloc/internal/cli.release=1.2.3").
+var release string
+
+// version is the release, or the module's version, or the commit it was built
+// from. It stands in every record, as the version of the software.
 func version() string {
+	if release != "" {
+		return release
+	}
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
 		return "unversioned"

@@ -103,11 +103,11 @@ func columnWidths(titles []string, rows [][]string, room int) []int {
 	return widths
 }
 
-// minColumn is the narrowest a wrapped column gets; words up to maxWord are not
-// broken for the sake of another column.
+// minColumn is the narrowest a wrapped column gets; words up to maxWord (an id, to be
+// copied) are not broken for the sake of another column.
 const (
 	minColumn = 8
-	maxWord   = 28
+	maxWord   = 40
 )
 
 func total(widths []int) int {
