@@ -77,7 +77,7 @@ func afterHistology(r *rule) *rule {
 func ofCancer(r *rule) *rule {
 	ask := r.ask
 	r.ask = func(r *rule, k *look) Result {
-		at := k.base + "/histology/types"
+		at := k.natureAt()
 		switch k.nature() {
 		case premalignant:
 			return r.unconcerned(k, "The histology names no cancer, and the rule grades cancer.", at)
@@ -95,7 +95,7 @@ func ofCancer(r *rule) *rule {
 func ofNeoplasia(r *rule) *rule {
 	ask := r.ask
 	r.ask = func(r *rule, k *look) Result {
-		at := k.base + "/histology/types"
+		at := k.natureAt()
 		switch k.nature() {
 		case neuroendocrine:
 			return r.unconcerned(k, "The rule does not concern neuroendocrine neoplasms.", at)
@@ -105,4 +105,12 @@ func ofNeoplasia(r *rule) *rule {
 		return ask(r, k)
 	}
 	return afterHistology(r)
+}
+
+// natureAt is the pointer to what says what kind of lesion it is.
+func (k *look) natureAt() string {
+	if len(k.histology().Types) == 0 {
+		return k.base + "/histology/pt"
+	}
+	return k.base + "/histology/types"
 }

@@ -54,10 +54,10 @@ var ruleBestJ = scored(rule{
 
 func bestJBands() []band {
 	b := []band{
-		{upTo: 1, group: "low", reason: "Low risk of delayed bleeding"},
-		{upTo: 2, group: "intermediate", reason: "Intermediate risk of delayed bleeding"},
-		{upTo: 4, group: "high", reason: "High risk of delayed bleeding"},
-		{upTo: 19, group: "very-high", reason: "Very high risk of delayed bleeding"},
+		{upTo: 1, group: "low", reason: "Low risk of delayed bleeding."},
+		{upTo: 2, group: "intermediate", reason: "Intermediate risk of delayed bleeding."},
+		{upTo: 4, group: "high", reason: "High risk of delayed bleeding."},
+		{upTo: 19, group: "very-high", reason: "Very high risk of delayed bleeding."},
 	}
 	b[0].values, b[0].risk = bleeds(2.8, 2.4, 3.2, 175, 6267)
 	b[1].values, b[1].risk = bleeds(6.1, 4.8, 7.8, 65, 1059)

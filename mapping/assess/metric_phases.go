@@ -58,11 +58,11 @@ type stepTime struct {
 }
 
 // stretches collects the spans of each step in order of first appearance;
-// a span that ends before it starts is left out.
+// a span without step, or that ends before it starts, is left out.
 func stretches(phases []report.Phase) []stepTime {
 	var out []stepTime
 	for _, p := range phases {
-		if p.Start.IsZero() || p.End.At().Before(p.Start.At()) {
+		if !report.Known(p.Step) || p.Start.IsZero() || p.End.At().Before(p.Start.At()) {
 			continue
 		}
 		i := slices.IndexFunc(out, func(s stepTime) bool { return s.step == p.Step })

@@ -92,7 +92,7 @@ func (s *sum) deduct(f fact) {
 	switch f.is {
 	case yes:
 		s.low, s.high = s.low-1, s.high-1
-		s.counted = append(s.counted, "interrupted -1")
+		s.counted = append(s.counted, "interruption -1")
 	case unknown:
 		s.low--
 		s.open |= f.open

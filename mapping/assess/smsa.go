@@ -87,20 +87,20 @@ var ruleColorectalESD = listed(rule{
 	cautions: []string{"The guideline asks for a depressed, demarcated and irregular area or a large bulky part, above all beyond 20 mm; Paris type and subtype stand in for the look of it."},
 }, "technique", func(k *look) bulk {
 	e := k.examination()
-	depressed, bulky := unknown, unknown
+	b := bulk{
+		depressed: k.sign("/examination/paris", "depressed part", unknown, "not reported", "present", "absent"),
+		bulky:     k.sign("/examination/lst", "bulky part", unknown, why(report.AbsenceOf(e.LST)), "present", "absent"),
+	}
 	if len(e.Paris) > 0 {
-		depressed = truthOf(oneOf(report.Paris0IIc, e.Paris...))
+		b.depressed.sign = truthOf(oneOf(report.Paris0IIc, e.Paris...))
 	}
 	if report.Known(e.LST) {
-		bulky = truthOf(e.LST == report.LSTGranularMixed)
+		b.bulky.sign = truthOf(e.LST == report.LSTGranularMixed)
 		if e.LST == report.LSTPseudodepressed {
-			depressed = yes
+			b.depressed.path, b.depressed.sign = "/examination/lst", yes
 		}
 	}
-	return bulk{
-		depressed: k.sign("/examination/paris", "depressed part", depressed, "not reported", "present", "absent"),
-		bulky:     k.sign("/examination/lst", "bulky part", bulky, why(report.AbsenceOf(e.LST)), "present", "absent"),
-	}
+	return b
 }, []row[bulk]{
 	{when: "depressed part", then: "ESD-may-be-considered", is: func(b bulk) fact { return b.depressed.yes() },
 		reason: "A depressed part raises the suspicion of limited submucosal invasion"},

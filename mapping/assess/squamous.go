@@ -40,12 +40,17 @@ func (k *look) squamousStep() (beyondLPM, beyondMM *finding) {
 	case h.PT == "" && k.nature() == premalignant:
 		lpm, mm = no, no // squamous intraepithelial neoplasia stays in the epithelium
 	}
-	reason := why(report.AbsenceOf(h.PT))
-	if h.PT == report.PT1a {
+	reason, at := why(report.AbsenceOf(h.PT)), "/histology/pt"
+	switch {
+	case h.PT == report.PT1a && lpm == unknown:
 		reason = "not divided into EP, LPM and MM"
+	case measured && um > 0:
+		at = "/histology/depth_um"
+	case h.PT == "" && lpm != unknown:
+		at = "/histology/types/0"
 	}
-	return k.sign("/histology/pt", "layer reached", lpm, reason, "muscularis mucosae or deeper", "EP or LPM"),
-		k.sign("/histology/pt", "layer reached", mm, reason, "submucosa", "within the mucosa")
+	return k.sign(at, "layer reached", lpm, reason, "muscularis mucosae or deeper", "EP or LPM"),
+		k.sign(at, "layer reached", mm, reason, "submucosa", "within the mucosa")
 }
 
 func (f squamousFacts) incomplete() fact { return anyOf(f.hm.yes(), not(f.bloc.whole())) }
