@@ -50,10 +50,12 @@ const (
 func conflict(message string) error { return fault.New(fault.Conflict, message) }
 
 // Unmappable is the fault for a case that cannot be mapped although its
-// documents were sound. The mapper's text can quote the document, so it stays
-// behind.
-func Unmappable(error) error {
-	return &fault.Error{Op: "mapping case", Kind: fault.Invalid,
-		Message: "The document was sound, but no valid FHIR record can be made of it, so it was not accepted. " +
+// documents were sound. The mapper's errors hold nothing of the report, so the
+// log may have them.
+func Unmappable(cause error) error { return unmappable(fault.Internal, cause) }
+
+func unmappable(kind fault.Kind, cause error) error {
+	return &fault.Error{Op: "mapping case", Kind: kind, Cause: cause,
+		Message: "The document is sound, but no valid FHIR record could be made of it, so it was not accepted. " +
 			"This is a mistake of the service: quote the request id to the people who run it."}
 }

@@ -6,6 +6,7 @@ import (
 
 	"enbloc/mapping/graph"
 	"enbloc/mapping/report"
+	"enbloc/server/fault"
 )
 
 // stateID names one state of one case.
@@ -29,7 +30,7 @@ func (in *Intake) Graph(ctx context.Context, caseKey string, sequence int) (grap
 	}
 	g, err := in.Pipeline.Map(merged, sequence)
 	if err != nil {
-		return graph.Graph{}, Unmappable(err)
+		return graph.Graph{}, unmappable(fault.Invalid, err)
 	}
 	return g, nil
 }

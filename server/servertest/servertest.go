@@ -15,11 +15,14 @@ package servertest
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"io"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"path/filepath"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -50,6 +53,9 @@ type Options struct {
 	Log io.Writer
 	// Target stands before the receiver and may spoil what it says.
 	Target func(receiver http.Handler) http.Handler
+	// Server is the base URL of a FHIR server that others wrote; it takes the
+	// receiver's place as target, and everything is read back.
+	Server string
 	// Undelivered leaves the delivery service stopped: rows wait.
 	Undelivered bool
 	// UnknownPatients keeps patients from being made known to the receiver.
@@ -86,6 +92,9 @@ func Start(t testing.TB, o Options) *Service {
 	receiver := httptest.NewServer(handler)
 	t.Cleanup(receiver.Close)
 	s.target = receiver.URL + "/fhir"
+	if o.Server != "" {
+		s.target = o.Server
+	}
 	s.wire(s.logger())
 	return s
 }
@@ -104,16 +113,17 @@ func (s *Service) wire(log *slog.Logger) {
 	var err error
 	s.Store, err = store.Open(ctx, s.o.Database)
 	s.must(err)
-	client, err := fhirserver.New(fhirserver.Config{BaseURL: s.target, Timeout: 20 * time.Second})
+	client, err := fhirserver.New(fhirserver.Config{BaseURL: s.target, Timeout: s.timeout()})
 	s.must(err)
 	pipeline := mapping.New(Key)
 	s.Delivery, err = delivery.New(ctx, delivery.Options{
-		Store: s.Store, Logger: log, Registerer: s.Registry, Void: fhir.Void,
-		Targets: []delivery.Target{{Name: "practice", Client: client}},
+		Store: s.Store, Logger: log, Registerer: s.Registry, Void: void,
+		Targets: []delivery.Target{{Name: "practice", Client: client, Verify: s.verification()}},
 		Render: func(ctx context.Context, caseKey string, sequence int) (graph.Graph, error) {
 			return s.Intake.Graph(ctx, caseKey, sequence)
 		},
 		Backoff: func(int) time.Duration { return 20 * time.Millisecond },
+		Workers: s.workers(), AttemptTimeout: 2 * s.timeout(),
 	})
 	s.must(err)
 	s.Intake = intake.New(intake.Options{Store: s.Store, Pipeline: pipeline, Outbox: s.Delivery})
@@ -129,6 +139,38 @@ func (s *Service) wire(log *slog.Logger) {
 	ended := make(chan error, 1)
 	go func() { ended <- api.Serve(ctx) }()
 	s.t.Cleanup(func() { s.stop(stop, ended) })
+}
+
+// timeout of one request to the target.
+func (s *Service) timeout() time.Duration {
+	if s.o.Server != "" {
+		return 3 * time.Minute
+	}
+	return 20 * time.Second
+}
+
+// workers keeps a real server busy and no more; 0 is the default.
+func (s *Service) workers() int {
+	if s.o.Server != "" {
+		return 4
+	}
+	return 0
+}
+
+// verification reads everything back from a server whose ways are not ours.
+func (s *Service) verification() delivery.Verification {
+	if s.o.Server != "" {
+		return delivery.VerifyAll
+	}
+	return delivery.VerifySample
+}
+
+// void leaves a Provenance as it is: who wrote what when stays true.
+func void(resourceType string, body json.RawMessage) (json.RawMessage, error) {
+	if resourceType == "Provenance" {
+		return nil, nil
+	}
+	return fhir.Void(resourceType, body)
 }
 
 func (s *Service) stop(cancel context.CancelFunc, ended <-chan error) {
@@ -173,7 +215,29 @@ func (s *Service) introduce(document []byte) {
 		return
 	}
 	s.patient[id.System+"|"+id.Value] = true
+	if s.o.Server != "" {
+		s.introduceAtServer(id.System, id.Value)
+		return
+	}
 	if _, err := s.Receiver.Seed("Patient", id.System, id.Value, nil); err != nil {
 		s.t.Error(err)
+	}
+}
+
+// introduceAtServer creates the patient unless it is there.
+func (s *Service) introduceAtServer(system, value string) {
+	s.t.Helper()
+	body := fmt.Sprintf(`{"resourceType":"Patient","identifier":[{"system":%q,"value":%q}]}`, system, value)
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	req, err := http.NewRequestWithContext(ctx, http.MethodPost, s.target+"/Patient", strings.NewReader(body))
+	s.must(err)
+	req.Header.Set("Content-Type", "application/fhir+json")
+	req.Header.Set("If-None-Exist", "identifier="+url.QueryEscape(system+"|"+value))
+	res, err := http.DefaultClient.Do(req)
+	s.must(err)
+	defer res.Body.Close() //nolint:errcheck // nothing is read
+	if res.StatusCode != http.StatusCreated && res.StatusCode != http.StatusOK {
+		s.t.Errorf("creating the patient at the server: %d", res.StatusCode)
 	}
 }
