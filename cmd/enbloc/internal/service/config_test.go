@@ -1,6 +1,7 @@
 package service
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -54,4 +55,16 @@ func TestConfigFillsTheDataFolder(t *testing.T) {
 	require.Equal(t, "/data/enbloc.db", c.Store)
 	require.Equal(t, "/data/identity.key", c.KeyFile)
 	require.Equal(t, DefaultListen, c.Listen)
+}
+
+func TestTargetsAreNamedByTheirAddress(t *testing.T) {
+	t.Parallel()
+	require.Equal(t, "fhir.hospital.example-8443-r4", TargetName("https://fhir.hospital.example:8443/r4/"))
+	require.NotEqual(t, TargetName("https://a.example/r4"), TargetName("https://b.example/r4"))
+	long := "https://fhir.hospital.example/" + strings.Repeat("a-long-path/", 20)
+	require.LessOrEqual(t, len(TargetName(long)), 64)
+	require.NotEqual(t, TargetName(long+"x"), TargetName(long+"y"))
+	for _, address := range []string{"http://[::1]:8080/fhir", long} {
+		require.Regexp(t, targetNames, TargetName(address))
+	}
 }
