@@ -76,6 +76,7 @@ type scene struct {
 	event     bool
 	status    string // of the report
 	device    string // shared with other cases
+	more      int    // further observations
 }
 
 func (s scene) caseKey() string { return key("c", s.name) }
@@ -111,6 +112,12 @@ func (s scene) graph() graph.Graph {
 	if s.event {
 		all = append(all, part(c, "event/1", "AdverseEvent", map[string]any{"actuality": "actual", "subject": subject, "event": text("bleeding"),
 			"suspectEntity": []any{map[string]any{"instance": ref(procedure)}}}))
+	}
+	for n := range s.more {
+		all = append(all, part(c, fmt.Sprintf("lesion/1/fact/%d", n), "Observation", map[string]any{"status": "final", "subject": subject, "partOf": []any{ref(procedure)},
+			"code":          map[string]any{"coding": []any{map[string]any{"system": "https://enbloc.example/fhir/CodeSystem/enbloc", "code": "htest-fact", "display": "HTEST fact of a lesion"}}},
+			"category":      []any{map[string]any{"coding": []any{map[string]any{"system": "http://terminology.hl7.org/CodeSystem/observation-category", "code": "procedure"}}}},
+			"valueQuantity": map[string]any{"value": json.Number("1.50"), "unit": "mm", "system": "http://unitsofmeasure.org", "code": "mm"}}))
 	}
 	if s.histology {
 		all = append(all, part(c, "histology/1/type", "Observation", map[string]any{"status": "final", "subject": subject, "code": text("type"), "valueString": "HTEST"}))

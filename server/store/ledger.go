@@ -2,6 +2,8 @@ package store
 
 import (
 	"context"
+	"slices"
+	"strings"
 	"time"
 )
 
@@ -65,19 +67,45 @@ func (r reads) DeliveredSequence(ctx context.Context, target, caseKey string) (i
 	return n, translate("reading delivered state", err)
 }
 
-// PutLedger stores entries, each in place of an older one with its role key.
+// ledgerRows is how many entries go into one statement: a row at a time costs a
+// case of 50 resources more than the commit does.
+const ledgerRows = 50
+
+// PutLedger stores entries, each in place of an older one with its role key. Of
+// several with one role key the last counts.
 func (t *Tx) PutLedger(ctx context.Context, target string, entries []LedgerEntry) error {
-	for _, e := range entries {
-		_, err := t.exec(ctx, `INSERT INTO ledger (target, `+ledgerColumns+`) VALUES (`+marks(12)+`)
+	entries = lastOfEach(entries)
+	for chunk := range slices.Chunk(entries, ledgerRows) {
+		args := make([]any, 0, 12*len(chunk))
+		for _, e := range chunk {
+			args = append(args, target, e.RoleKey, e.Role, e.CaseKey, e.Type, e.ServerID, e.Version, e.Hash, e.Body, e.Sequence, flag(e.Voided), micros(e.Written))
+		}
+		row := `(` + marks(12) + `)`
+		_, err := t.exec(ctx, `INSERT INTO ledger (target, `+ledgerColumns+`) VALUES `+row+strings.Repeat(`, `+row, len(chunk)-1)+`
 			ON CONFLICT (target, role_key) DO UPDATE SET role = excluded.role, case_key = excluded.case_key, type = excluded.type,
 			server_id = excluded.server_id, version = excluded.version, hash = excluded.hash, body = excluded.body,
-			sequence = excluded.sequence, voided = excluded.voided, written_at = excluded.written_at`,
-			target, e.RoleKey, e.Role, e.CaseKey, e.Type, e.ServerID, e.Version, e.Hash, e.Body, e.Sequence, flag(e.Voided), micros(e.Written))
+			sequence = excluded.sequence, voided = excluded.voided, written_at = excluded.written_at`, args...)
 		if err != nil {
 			return translate("writing ledger", err)
 		}
 	}
 	return nil
+}
+
+// lastOfEach drops entries that a later one replaces: a statement must not meet
+// the same row twice.
+func lastOfEach(entries []LedgerEntry) []LedgerEntry {
+	at := make(map[string]int, len(entries))
+	var kept []LedgerEntry
+	for _, e := range entries {
+		if i, ok := at[e.RoleKey]; ok {
+			kept[i] = e
+			continue
+		}
+		at[e.RoleKey] = len(kept)
+		kept = append(kept, e)
+	}
+	return kept
 }
 
 // SetDelivered notes that a state of a case stands complete on a target. A

@@ -114,22 +114,40 @@ func TestListsDoNotSlowDownAsCasesPileUp(t *testing.T) {
 	t.Parallel()
 	s := open(t, filepath.Join(t.TempDir(), "enbloc.db"))
 	for name, query := range map[string]string{
-		"cases":       `SELECT * FROM cases WHERE tenant = 'T' AND (created_at, case_key) < (1, 'c') ORDER BY created_at DESC, case_key DESC LIMIT 50`,
-		"parked":      `SELECT * FROM documents WHERE tenant = 'T' AND state = 'parked' AND id < 'x' ORDER BY id DESC LIMIT 50`,
-		"deliveries":  `SELECT * FROM deliveries WHERE id < 'x' ORDER BY id DESC LIMIT 50`,
-		"one state":   `SELECT * FROM deliveries WHERE state IN ('dead') AND id < 'x' ORDER BY id DESC LIMIT 50`,
-		"latest part": `SELECT * FROM documents WHERE tenant = 'T' AND kind = 'report' AND source = 'S' AND part_id = 'P' ORDER BY revision DESC LIMIT 1`,
-		"matching":    `SELECT DISTINCT case_key FROM case_keys WHERE tenant = 'T' AND ((name = 'a' AND system = 'b' AND value = 'c'))`,
-		"open rows":   `SELECT id FROM deliveries WHERE state IN ('waiting', 'sending', 'retrying', 'parked') AND next_attempt <= 5`,
-		"ledger":      `SELECT * FROM ledger WHERE target = 'x' AND case_key = 'c'`,
+		"cases":        `SELECT * FROM cases WHERE tenant = 'T' AND (created_at, case_key) < (1, 'c') ORDER BY created_at DESC, case_key DESC LIMIT 50`,
+		"parked":       `SELECT * FROM documents WHERE tenant = 'T' AND state = 'parked' AND id < 'x' ORDER BY id DESC LIMIT 50`,
+		"deliveries":   `SELECT * FROM deliveries WHERE id < 'x' ORDER BY id DESC LIMIT 50`,
+		"one state":    `SELECT * FROM deliveries WHERE state IN ('dead') AND id < 'x' ORDER BY id DESC LIMIT 50`,
+		"latest part":  `SELECT * FROM documents WHERE tenant = 'T' AND kind = 'report' AND source = 'S' AND part_id = 'P' ORDER BY revision DESC LIMIT 1`,
+		"matching":     `SELECT DISTINCT case_key FROM case_keys WHERE tenant = 'T' AND ((name = 'a' AND system = 'b' AND value = 'c'))`,
+		"open rows":    `SELECT id FROM deliveries WHERE state IN ('waiting', 'sending', 'retrying', 'parked') AND next_attempt <= 5`,
+		"ledger":       `SELECT * FROM ledger WHERE target = 'x' AND case_key = 'c' ORDER BY role_key`,
+		"next row":     `SELECT * FROM deliveries WHERE case_key = 'c' AND target = 'x' AND sequence > 1 AND state IN ('waiting', 'retrying', 'parked') ORDER BY sequence LIMIT 1`,
+		"blockers":     `SELECT 1 FROM deliveries o WHERE o.case_key = 'c' AND o.target = 'x' AND o.id <> 'd' AND (o.state = 'sending' OR (o.sequence < 5 AND o.state IN ('waiting', 'sending', 'retrying', 'conflict')))`,
+		"left behind":  `UPDATE deliveries SET reason = '' WHERE case_key = 'c' AND target = 'x' AND sequence < 5 AND state IN ('waiting', 'retrying', 'parked', 'dead')`,
+		"state":        `SELECT * FROM documents WHERE id IN (SELECT document_id FROM states WHERE case_key = 'c' AND sequence = 1) ORDER BY id`,
+		"business key": `SELECT * FROM cases WHERE tenant = 'T' AND source = 'S' AND report_id = 'R'`,
 	} {
 		plan := explain(t, s.DB(), query)
 		require.Contains(t, plan, "INDEX", name)
 		require.NotContains(t, plan, "SCAN", name)
+		if part := narrowed[name]; part != "" {
+			require.Contains(t, plan, part, name)
+		}
 		if name != "matching" {
 			require.NotContains(t, plan, "TEMP B-TREE", name)
 		}
 	}
+}
+
+// narrowed says by which columns a query must be narrowed down; an index on the
+// target alone would walk everything that ever went there.
+var narrowed = map[string]string{
+	"ledger":      "(target=? AND case_key=?)",
+	"next row":    "case_key=? AND target=?",
+	"blockers":    "case_key=? AND target=?",
+	"left behind": "case_key=? AND target=?",
+	"matching":    "(tenant=? AND name=? AND system=? AND value=?)",
 }
 
 func explain(t *testing.T, db *sql.DB, query string) string {

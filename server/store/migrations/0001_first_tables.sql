@@ -120,7 +120,8 @@ CREATE TABLE ledger (
     written_at BIGINT NOT NULL,
     PRIMARY KEY (target, role_key)
 );
-CREATE INDEX ledger_case ON ledger (target, case_key);
+-- With the role key in it: else SQLite walks the whole target to get the order.
+CREATE INDEX ledger_case ON ledger (target, case_key, role_key);
 
 -- The highest state of a case that stands complete on a target.
 CREATE TABLE delivered (

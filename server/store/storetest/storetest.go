@@ -8,6 +8,7 @@ package storetest
 import (
 	"context"
 	"errors"
+	"fmt"
 	"testing"
 	"time"
 
@@ -147,8 +148,18 @@ func ledgerKeeps(t *testing.T, b bench) {
 	shared := e
 	shared.RoleKey, shared.CaseKey, shared.Role = "k2", "", "shared/device"
 	b.tx(func(tx *store.Tx) error { return tx.PutLedger(ctx, "x", []store.LedgerEntry{e, shared}) })
+	older := e
+	older.Version = "1.5"
 	e.Version, e.Voided = "2", true
-	b.tx(func(tx *store.Tx) error { return tx.PutLedger(ctx, "x", []store.LedgerEntry{e}) })
+	b.tx(func(tx *store.Tx) error { return tx.PutLedger(ctx, "x", []store.LedgerEntry{older, e}) })
+	var many []store.LedgerEntry
+	for n := range 120 {
+		many = append(many, store.LedgerEntry{RoleKey: fmt.Sprintf("m%03d", n), CaseKey: "c9", Body: []byte(`{}`), Written: now})
+	}
+	b.tx(func(tx *store.Tx) error { return tx.PutLedger(ctx, "x", many) })
+	stored, err := b.Ledger(ctx, "x", "c9")
+	require.NoError(t, err)
+	require.Equal(t, many, stored)
 	got, err := b.Ledger(ctx, "x", "c1")
 	require.NoError(t, err)
 	require.Equal(t, []store.LedgerEntry{e}, got)
