@@ -183,7 +183,10 @@ func (m *mapper) answerOf(r assess.Result) value {
 	case "no", "false":
 		return m.yesNo(false)
 	}
-	if n, err := report.NewNumber(r.Answer); err == nil && n.Known() {
+	if n, err := report.NewNumber(strings.TrimSuffix(r.Answer, "%")); err == nil && n.Known() {
+		if strings.HasSuffix(r.Answer, "%") {
+			return m.number(n, percent)
+		}
 		if u, ok := unitOfAnswer(n, r.Values); ok {
 			return m.number(n, u)
 		}
@@ -251,11 +254,13 @@ func (m *mapper) valuesOf(o *model.Observation, r assess.Result) {
 	}
 }
 
-// valueCode names a part of an answer: our concept where there is one.
+// valueCode names a part of an answer: our concept where there is one. A part
+// about one drug of several has the drug in front ("warfarin.stop").
 func (m *mapper) valueCode(name string) model.CodeableConcept {
-	words := strings.ReplaceAll(clean(name), "_", " ")
-	if _, ok := term.Own("value", term.Slug(name)); ok {
-		return m.ownText("value", term.Slug(name), words)
+	words := strings.NewReplacer("_", " ", ".", ": ").Replace(clean(name))
+	part := term.Slug(name[strings.LastIndexByte(name, '.')+1:])
+	if _, ok := term.Own("value", part); ok {
+		return m.ownText("value", part, words)
 	}
 	return model.Text(words)
 }
@@ -273,9 +278,11 @@ func (m *mapper) figure(v float64, u unit) *model.Quantity {
 // the answer that it rounds. Without one the figure has no unit to be sent with.
 func unitOfAnswer(answer report.Number, values map[string]any) (unit, bool) {
 	want, _ := answer.Value()
+	_, decimals, _ := strings.Cut(answer.Text(), ".")
+	half := 0.5*math.Pow10(-len(decimals)) + 1e-9
 	names := make([]string, 0, len(values))
 	for name, v := range values {
-		if figure, ok := v.(float64); ok && math.Abs(figure-want) <= 0.005*math.Abs(want) {
+		if figure, ok := v.(float64); ok && math.Abs(figure-want) <= half {
 			names = append(names, name)
 		}
 	}

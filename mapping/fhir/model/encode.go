@@ -122,19 +122,28 @@ func unused(code string) error {
 // only says that a type has no other required code than a status.
 func only(c Codes, err error) error { return errors.Join(err, unused(c.Intent), unused(c.Actuality)) }
 
-var buffers = sync.Pool{New: func() any { return new(bytes.Buffer) }}
+// encoder is an encoder with its buffer; both are used again.
+type encoder struct {
+	buf bytes.Buffer
+	enc *json.Encoder
+}
+
+var encoders = sync.Pool{New: func() any {
+	e := &encoder{}
+	e.enc = json.NewEncoder(&e.buf)
+	e.enc.SetEscapeHTML(false)
+	return e
+}}
 
 // write encodes the struct behind its resourceType.
 func write(name string, body any) (json.RawMessage, error) {
-	buf := buffers.Get().(*bytes.Buffer)
-	defer buffers.Put(buf)
-	buf.Reset()
-	enc := json.NewEncoder(buf)
-	enc.SetEscapeHTML(false)
-	if err := enc.Encode(body); err != nil {
-		return nil, err
+	e := encoders.Get().(*encoder)
+	defer encoders.Put(e)
+	e.buf.Reset()
+	if err := e.enc.Encode(body); err != nil {
+		return nil, err // the encoder stays usable: it had written nothing
 	}
-	encoded := bytes.TrimSuffix(buf.Bytes(), []byte("\n"))
+	encoded := bytes.TrimSuffix(e.buf.Bytes(), []byte("\n"))
 	raw := make([]byte, 0, len(encoded)+len(name)+len(`"resourceType":"",`))
 	raw = append(raw, `{"resourceType":"`...)
 	raw = append(raw, name...)
@@ -145,27 +154,47 @@ func write(name string, body any) (json.RawMessage, error) {
 	return append(raw, encoded[1:]...), nil
 }
 
-// hasEmpty reports whether there may be a null, an empty string, list or object
-// in the JSON. It looks at neighbouring bytes only, so a text that holds such
-// bytes also says yes; the mending that follows changes nothing then.
+// hasEmpty reports whether there is a null, an empty string, list or object.
+// It steps from string to string, because most of a resource is text.
 func hasEmpty(raw []byte) bool {
-	for i := 1; i < len(raw); i++ {
-		before := raw[i-1]
+	for i := 0; i < len(raw); i++ {
 		switch raw[i] {
+		case '"':
+			end := stringEnd(raw, i+1)
+			if end == i+1 {
+				return true
+			}
+			i = end
+		case 'n': // of null; true and false have none
+			return true
 		case '}':
-			if before == '{' {
+			if raw[i-1] == '{' {
 				return true
 			}
 		case ']':
-			if before == '[' {
-				return true
-			}
-		case '"', 'n':
-			starts := before == ':' || before == ',' || before == '['
-			if starts && i+1 < len(raw) && (raw[i] == '"' && raw[i+1] == '"' || raw[i] == 'n' && raw[i+1] == 'u') {
+			if raw[i-1] == '[' {
 				return true
 			}
 		}
 	}
 	return false
+}
+
+// stringEnd returns where the string that starts at i has its closing quote.
+func stringEnd(raw []byte, i int) int {
+	for at := i; ; {
+		quote := bytes.IndexByte(raw[at:], '"')
+		if quote < 0 {
+			return len(raw)
+		}
+		at += quote
+		slashes := 0
+		for at-1-slashes >= i && raw[at-1-slashes] == '\\' {
+			slashes++
+		}
+		if slashes%2 == 0 {
+			return at
+		}
+		at++
+	}
 }

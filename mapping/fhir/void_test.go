@@ -1,0 +1,76 @@
+package fhir_test
+
+import (
+	"encoding/json"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"enbloc/mapping/fhir"
+	"enbloc/mapping/report"
+)
+
+// A void report says that it is void wherever somebody would read it, and
+// nothing that it said before.
+func TestVoidReport(t *testing.T) {
+	t.Parallel()
+	for _, r := range mapped(t, withHistology(t, report.HistologyFinal)).Resources {
+		if r.Type != "DiagnosticReport" {
+			continue
+		}
+		raw, err := fhir.Void(r.Type, r.Body)
+		require.NoError(t, err)
+		var body struct {
+			Status, Conclusion string
+			ConclusionCode     json.RawMessage
+			Text               struct{ Div string }
+		}
+		require.NoError(t, json.Unmarshal(raw, &body))
+		require.Equal(t, "entered-in-error", body.Status)
+		require.Contains(t, body.Conclusion, "entered in error")
+		require.Nil(t, body.ConclusionCode)
+		require.Contains(t, body.Text.Div, "withdrawn")
+		require.NotContains(t, body.Text.Div, "antrum")
+	}
+}
+
+func TestVoidTwiceIsOnce(t *testing.T) {
+	t.Parallel()
+	rep := withHistology(t, report.HistologyFinal)
+	rep.Events = []report.Event{bleeding(rep)}
+	for _, r := range mapped(t, rep).Resources {
+		if r.Type == "Provenance" || r.Type == "Device" {
+			_, err := fhir.Void(r.Type, r.Body)
+			require.Error(t, err)
+			continue
+		}
+		once, err := fhir.Void(r.Type, r.Body)
+		require.NoError(t, err)
+		twice, err := fhir.Void(r.Type, once)
+		require.NoError(t, err)
+		require.Equal(t, string(once), string(twice), r.Role)
+		require.NotEqual(t, string(r.Body), string(once), r.Role)
+	}
+}
+
+// What the server added (id, versionId) and what we do not know stays.
+func TestVoidKeepsTheRest(t *testing.T) {
+	t.Parallel()
+	raw, err := fhir.Void("Condition", json.RawMessage(`{"resourceType":"Condition","id":"7","meta":{"versionId":"3"},`+
+		`"clinicalStatus":{"text":"x"},"abatementString":"y","code":{"text":"z"},"note":[{"text":"1.50 <b>"}]}`))
+	require.NoError(t, err)
+	require.Equal(t, `{"resourceType":"Condition","id":"7","meta":{"versionId":"3"},"code":{"text":"z"},"note":[{"text":"1.50 <b>"}],`+
+		`"verificationStatus":{"coding":[{"system":"http://terminology.hl7.org/CodeSystem/condition-ver-status","code":"entered-in-error","display":"Entered in Error"}]}}`,
+		string(raw))
+}
+
+func TestVoidRefuses(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ kind, raw string }{
+		{"Observation", `{"resourceType":"Procedure"}`}, {"Observation", `{`}, {"Observation", `[]`},
+		{"Patient", `{"resourceType":"Patient"}`}, {"Observation", `{}`},
+	} {
+		_, err := fhir.Void(c.kind, json.RawMessage(c.raw))
+		require.Error(t, err, c)
+	}
+}
