@@ -140,7 +140,7 @@ func known(v reflect.Value) error {
 	case reflect.String:
 		allowed, enumerated := words[v.Type()]
 		word := v.String()
-		if !enumerated || report.AbsenceOf(report.Absence(word)) != "" {
+		if !enumerated || word == "" || report.AbsenceOf(report.Absence(word)) != "" {
 			return nil
 		}
 		for _, a := range allowed {
