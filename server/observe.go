@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"net/http"
@@ -48,9 +49,12 @@ func method(c *gin.Context) string {
 	return "other"
 }
 
-// observe logs and counts the request when it is done.
+// observe bounds the request, and logs and counts it when it is done.
 func (s *Server) observe(c *gin.Context) {
 	start := s.o.Clock()
+	ctx, cancel := context.WithTimeout(c.Request.Context(), s.o.AnswerTimeout)
+	defer cancel()
+	c.Request = c.Request.WithContext(ctx)
 	c.Next()
 	took := s.o.Clock().Sub(start)
 	status := c.Writer.Status()

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"errors"
 	"net/http"
 	"strconv"
@@ -53,6 +54,10 @@ func describe(err error) problem {
 		return problem{Type: problemBase + refused.slug, Title: http.StatusText(refused.status), Status: refused.status,
 			Detail: refused.detail, issue: refused.issue}
 	}
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		// The caller went away, or the work took too long: nobody's mistake.
+		err = fault.New(fault.Unavailable, "")
+	}
 	kind := fault.KindOf(err)
 	p := problem{Type: problemBase + strings.ReplaceAll(kind.String(), " ", "-"), Title: http.StatusText(kind.Status()),
 		Status: kind.Status(), Detail: fault.Message(err), issue: kind.IssueCode(), retryAfter: fault.RetryAfter(err)}
@@ -67,7 +72,7 @@ func describe(err error) problem {
 func (s *Server) fail(c *gin.Context, err error) {
 	p := describe(err)
 	p.RequestID = requestID(c)
-	if p.Status >= http.StatusInternalServerError {
+	if p.Status >= http.StatusInternalServerError && !errors.Is(err, context.Canceled) {
 		s.o.Logger.ErrorContext(c.Request.Context(), "request failed", "request_id", p.RequestID, "route", route(c), "error", loggable(err))
 	}
 	if p.retryAfter > 0 {

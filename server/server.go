@@ -68,6 +68,10 @@ type Options struct {
 	// answer together (0: 60 s), IdleTimeout the wait for the next request on a
 	// connection (0: 120 s).
 	HeaderTimeout, ReadTimeout, WriteTimeout, IdleTimeout time.Duration
+	// AnswerTimeout bounds the work on one request, after which the caller is
+	// told to come again (503); 0 means 25 s. Keep it below WriteTimeout, or the
+	// connection ends without a word.
+	AnswerTimeout time.Duration
 	// Grace is how long running requests may take to end once the service is
 	// asked to stop; 0 means 20 s.
 	Grace time.Duration
@@ -104,7 +108,7 @@ func (o *Options) complete() {
 		value time.Duration
 	}{
 		{&o.HeaderTimeout, 5 * time.Second}, {&o.ReadTimeout, 30 * time.Second}, {&o.WriteTimeout, time.Minute},
-		{&o.IdleTimeout, 2 * time.Minute}, {&o.Grace, 20 * time.Second}, {&o.AnswersKept, 7 * 24 * time.Hour},
+		{&o.IdleTimeout, 2 * time.Minute}, {&o.AnswerTimeout, 25 * time.Second}, {&o.Grace, 20 * time.Second}, {&o.AnswersKept, 7 * 24 * time.Hour},
 	} {
 		if *d.field <= 0 {
 			*d.field = d.value
