@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"slices"
 	"strconv"
 	"time"
 )
@@ -78,6 +79,15 @@ func (c *collection) reindex(id string, tree map[string]any, add bool) {
 			}
 		}
 	}
+}
+
+// forget takes a resource out of every list; its id is not used again.
+func (c *collection) forget(id string) {
+	if v, ok := c.current(id); ok {
+		c.reindex(id, v.tree, false)
+	}
+	c.items[id] = nil
+	c.ids = slices.DeleteFunc(c.ids, func(other string) bool { return other == id })
 }
 
 // stamped copies a tree and puts the server's id and meta into it.

@@ -43,6 +43,7 @@ type Receiver struct {
 	types   map[string]*collection
 	lastID  int
 	journal []Write
+	shape   Shape
 }
 
 // Write is one line of the receiver's own journal, for checkers: what was
@@ -85,13 +86,16 @@ func (r *Receiver) ServeHTTP(w http.ResponseWriter, req *http.Request) {
 // package does not speak is 404 or 405, so that a caller learns of it.
 func (r *Receiver) route(w http.ResponseWriter, req *http.Request, parts []string) *refusal {
 	get, post := req.Method == http.MethodGet, req.Method == http.MethodPost
+	if refused := r.shape.refuses(req, parts); refused != nil {
+		return refused
+	}
 	switch {
 	case len(parts) == 1 && parts[0] == "" && post:
 		return r.transaction(w, req)
 	case len(parts) == 1 && parts[0] == "metadata" && get:
 		return r.metadata(w, req)
 	case parts[0] == "" || strings.HasPrefix(parts[0], "$"):
-		return &refusal{status: http.StatusMethodNotAllowed, code: "not-supported", text: "this interaction is not offered"}
+		return notOffered()
 	case r.types[parts[0]] == nil:
 		return notFound("unknown resource type")
 	case len(parts) == 1 && get:
@@ -100,6 +104,10 @@ func (r *Receiver) route(w http.ResponseWriter, req *http.Request, parts []strin
 		return r.create(w, req, parts[0])
 	case len(parts) == 2 && parts[1] == "_search" && post:
 		return r.postSearch(w, req, parts[0])
+	case len(parts) == 1 && req.Method == http.MethodPut:
+		return r.updateWhere(w, req, parts[0])
+	case len(parts) == 2 && req.Method == http.MethodDelete:
+		return r.delete(w, parts[0], parts[1])
 	case len(parts) == 2 && req.Method == http.MethodPut:
 		return r.update(w, req, parts[0], parts[1])
 	case len(parts) == 2 && get:
@@ -109,7 +117,7 @@ func (r *Receiver) route(w http.ResponseWriter, req *http.Request, parts []strin
 	case len(parts) == 4 && parts[2] == "_history" && get:
 		return r.vread(w, parts[0], parts[1], parts[3])
 	}
-	return &refusal{status: http.StatusMethodNotAllowed, code: "not-supported", text: "this interaction is not offered"}
+	return notOffered()
 }
 
 // refusal is an answer that is not success.

@@ -1,0 +1,118 @@
+package practice
+
+import (
+	"net/http"
+	"net/url"
+)
+
+// Shape makes the receiver like a server that can do less, so that every way of
+// writing can be practised. The zero Shape can do all but conditional updates
+// and deletes.
+type Shape struct {
+	// NoTransaction: a transaction is answered 405.
+	NoTransaction bool
+	// NoConditionalCreate: a create with a condition is answered 412, as R4 asks
+	// of a server that does not support it (http://hl7.org/fhir/R4/http.html#ccreate).
+	NoConditionalCreate bool
+	// IgnoresConditions: the condition of a create is not looked at, so that
+	// every repetition makes a double; worse than NoConditionalCreate, and met.
+	IgnoresConditions bool
+	// IgnoresVersions: If-Match is not looked at.
+	IgnoresVersions bool
+	// NoClientIDs: a PUT to an id that does not exist is answered 405.
+	NoClientIDs bool
+	// ConditionalUpdate: PUT Type?condition is taken, single and in a transaction.
+	ConditionalUpdate bool
+	// NotAtomic: a transaction stops at its first bad entry and keeps the rest.
+	NotAtomic bool
+	// Deletes: DELETE is taken.
+	Deletes bool
+	// OnlyDocuments: of all types only a DocumentReference can be created;
+	// nothing can be updated.
+	OnlyDocuments bool
+	// ReadOnly: nothing can be written.
+	ReadOnly bool
+	// Claims: the CapabilityStatement says that all of it works.
+	Claims bool
+}
+
+// Shape sets what the receiver can do from now on.
+func (r *Receiver) Shape(s Shape) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.shape = s
+}
+
+// refuses says whether the shape forbids an interaction.
+func (s Shape) refuses(req *http.Request, parts []string) *refusal {
+	if req.Method == http.MethodGet || (len(parts) == 2 && parts[1] == "_search") {
+		return nil
+	}
+	transaction := len(parts) == 1 && parts[0] == ""
+	document := req.Method == http.MethodPost && parts[0] == "DocumentReference"
+	switch {
+	case s.ReadOnly, s.OnlyDocuments && !document, s.NoTransaction && transaction:
+		return notOffered()
+	}
+	return nil
+}
+
+func notOffered() *refusal {
+	return &refusal{status: http.StatusMethodNotAllowed, code: "not-supported", text: "this interaction is not offered"}
+}
+
+// condition applies the shape to the condition of a create.
+func (s Shape) condition(e *entry) *refusal {
+	switch {
+	case e.method != http.MethodPost || e.condition == "":
+	case s.NoConditionalCreate:
+		return &refusal{status: http.StatusPreconditionFailed, code: "not-supported", text: "conditional create is not supported"}
+	case s.IgnoresConditions:
+		e.condition = ""
+	}
+	return nil
+}
+
+// updateWhere is PUT Type?condition outside a transaction.
+func (r *Receiver) updateWhere(w http.ResponseWriter, req *http.Request, kind string) *refusal {
+	if !r.shape.ConditionalUpdate {
+		return notOffered()
+	}
+	return r.single(w, req, &entry{kind: kind, method: http.MethodPut, where: req.URL.RawQuery})
+}
+
+// identifyWhere decides what a conditional update means
+// (http://hl7.org/fhir/R4/http.html#cond-update): no match creates, one is
+// updated, more are refused.
+func (r *Receiver) identifyWhere(e *entry) *refusal {
+	form, err := url.ParseQuery(e.where)
+	if err != nil || len(form) == 0 {
+		return bad("the condition of the update cannot be read")
+	}
+	ids, refused := r.matching(e.kind, form)
+	switch {
+	case refused != nil:
+		return refused
+	case len(ids) > 1:
+		return &refusal{status: http.StatusPreconditionFailed, code: "multiple-matches", text: "multiple matches for a conditional update"}
+	case len(ids) == 1:
+		e.stored, e.status = ids[0], statusOK
+		return nil
+	}
+	e.stored, e.status = r.newID(), statusCreated
+	return nil
+}
+
+// delete marks a resource deleted; its versions stay readable.
+func (r *Receiver) delete(w http.ResponseWriter, kind, id string) *refusal {
+	if !r.shape.Deletes {
+		return notOffered()
+	}
+	c := r.types[kind]
+	if _, ok := c.current(id); !ok {
+		return notFound("there is no such resource")
+	}
+	c.forget(id)
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}
