@@ -82,6 +82,9 @@ func (m *mapper) derive(r assess.Result, role string) {
 	m.valuesOf(o, r)
 	m.riskOf(o, r.Risk)
 	m.component(o, "rule-confirmation", coded(m, "mark", confirmation[r.Confirmed]))
+	for _, pointer := range r.Missing {
+		m.component(o, "missing-input", words(pointer))
+	}
 	from, unmapped := m.inputsOf(r.Inputs)
 	o.DerivedFrom = model.Refs(from...)
 	o.Note = m.notesOf(r, unmapped)

@@ -113,6 +113,7 @@ func TestDerivedCannotBeAssessed(t *testing.T) {
 	d := derivedAt(t, g, "lesion/1/derived/r2-gastric-curability-ecura")
 	require.Nil(t, d.ValueCodeableConcept)
 	require.Contains(t, d.DataAbsentReason.Text, "Cannot be assessed")
+	require.Contains(t, string(resource(t, g, "lesion/1/derived/r2-gastric-curability-ecura").Body), `"valueString":"/lesions/0/histology/depth_um"`)
 	require.Equal(t, "Missing: lesions 1, histology, depth um. B or C-2.", d.Note[1].Text)
 }
 
