@@ -75,7 +75,11 @@ func roleKeyIn(raw string) string {
 // order, a late bleed, told twice, everything repeated.
 func TestTheWholePath(t *testing.T) {
 	t.Parallel()
-	s := servertest.Start(t, servertest.Options{})
+	onBothEngines(t, wholePath)
+}
+
+func wholePath(t *testing.T, database string) {
+	s := servertest.Start(t, servertest.Options{Database: database})
 	r := s.MustAccept("/cases", example(t, bleedReport))
 	s.Settle()
 	first := standing(t, s, r.Case, 1)

@@ -55,6 +55,7 @@ func answerReceipt(c *gin.Context, r intake.Receipt) {
 }
 
 func linked(r intake.Receipt) receipt {
+	r.Findings = listed(r.Findings)
 	if r.Outcome == intake.Parked {
 		return receipt{r, map[string]string{"self": "/parked"}}
 	}

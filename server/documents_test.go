@@ -12,6 +12,7 @@ import (
 	"enbloc/mapping/whatif"
 	"enbloc/server/intake"
 	"enbloc/server/servertest"
+	"enbloc/server/store/storetest"
 )
 
 // example reads a document of the example cases and makes changes to it, each
@@ -39,6 +40,20 @@ const (
 	duodenumReport   = "07-duodenum-emr-and-cold-snare/01-report.json"
 	duodenumResults  = "07-duodenum-emr-and-cold-snare/02-histology.json"
 )
+
+// onBothEngines runs a test on a SQLite file, and on the Postgres of
+// ENBLOC_TEST_POSTGRES where there is one.
+func onBothEngines(t *testing.T, test func(t *testing.T, database string)) {
+	t.Helper()
+	t.Run("sqlite", func(t *testing.T) {
+		t.Parallel()
+		test(t, "")
+	})
+	t.Run("postgres", func(t *testing.T) {
+		t.Parallel()
+		test(t, storetest.Postgres(t))
+	})
+}
 
 // problemOf reads a problem document and checks its form (RFC 9457).
 func problemOf(t *testing.T, a servertest.Answer, status int) (p struct {
@@ -156,7 +171,11 @@ func TestAPartJoinsTheOneCaseThatItNames(t *testing.T) {
 
 func TestAPartWaitsForItsCase(t *testing.T) {
 	t.Parallel()
-	s := servertest.Start(t, servertest.Options{})
+	onBothEngines(t, partWaits)
+}
+
+func partWaits(t *testing.T, database string) {
+	s := servertest.Start(t, servertest.Options{Database: database})
 	parked := s.Post("/histology", example(t, gastricHistology))
 	require.Equal(t, http.StatusAccepted, parked.Status, string(parked.Body))
 	require.Equal(t, "/parked", parked.Header.Get("Location"))

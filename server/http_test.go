@@ -132,7 +132,11 @@ func TestAnIdempotencyKeyStandsForOneRequest(t *testing.T) {
 
 func TestEightSendersOfOneReportMakeOneCase(t *testing.T) {
 	t.Parallel()
-	s := servertest.Start(t, servertest.Options{Undelivered: true})
+	onBothEngines(t, eightSenders)
+}
+
+func eightSenders(t *testing.T, database string) {
+	s := servertest.Start(t, servertest.Options{Undelivered: true, Database: database})
 	report, histology := example(t, gastricReport), example(t, gastricHistology)
 	var wg sync.WaitGroup
 	answers := make([]servertest.Answer, 16)
@@ -166,7 +170,11 @@ func TestEightSendersOfOneReportMakeOneCase(t *testing.T) {
 
 func TestOneKeyUsedByEightAtOnceCountsOnce(t *testing.T) {
 	t.Parallel()
-	s := servertest.Start(t, servertest.Options{Undelivered: true})
+	onBothEngines(t, oneKeyForEight)
+}
+
+func oneKeyForEight(t *testing.T, database string) {
+	s := servertest.Start(t, servertest.Options{Undelivered: true, Database: database})
 	report := example(t, gastricReport)
 	var wg sync.WaitGroup
 	status := make([]int, 8)
