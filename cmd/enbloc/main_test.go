@@ -2,7 +2,6 @@ package main_test
 
 import (
 	"bufio"
-	"errors"
 	"os/exec"
 	"path/filepath"
 	"strings"
@@ -25,7 +24,7 @@ func TestTheBinaryExitsWithItsCodeAndStopsOnSIGTERM(t *testing.T) {
 	t.Parallel()
 	path := build(t)
 	var failed *exec.ExitError
-	require.True(t, errors.As(exec.CommandContext(t.Context(), path, "check", "/nowhere").Run(), &failed))
+	require.ErrorAs(t, exec.CommandContext(t.Context(), path, "check", "/nowhere").Run(), &failed)
 	require.Equal(t, 2, failed.ExitCode())
 
 	serve := exec.CommandContext(t.Context(), path, "serve", "--listen", "127.0.0.1:0", "--data", t.TempDir())

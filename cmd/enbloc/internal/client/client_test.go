@@ -27,7 +27,9 @@ func TestTheTokenGoesToTheServiceOnly(t *testing.T) {
 	}))
 	defer elsewhere.Close()
 	c := asked(t, func(w http.ResponseWriter, r *http.Request) {
-		require.Equal(t, "Bearer a-token", r.Header.Get("Authorization"))
+		if r.Header.Get("Authorization") != "Bearer a-token" {
+			t.Error("the token did not come")
+		}
 		http.Redirect(w, r, elsewhere.URL, http.StatusTemporaryRedirect)
 	})
 	err := c.Get(t.Context(), "/cases", nil)

@@ -104,9 +104,9 @@ func (w *world) replay(ctx context.Context, all []played) (replayed, error) {
 
 // replaced reports whether a later document of the case is a newer revision of
 // the i-th.
-func (p played) replaced(i int) bool {
-	for _, later := range p.steps[i+1:] {
-		if identity(later.document) == identity(p.steps[i].document) {
+func (c played) replaced(i int) bool {
+	for _, later := range c.steps[i+1:] {
+		if identity(later.document) == identity(c.steps[i].document) {
 			return true
 		}
 	}

@@ -48,13 +48,13 @@ type played struct {
 
 // delivered reports whether every document that was accepted stands at the
 // receiver, read back equal.
-func (p played) delivered() bool {
-	for _, s := range p.steps {
+func (c played) delivered() bool {
+	for _, s := range c.steps {
 		if s.refused != nil || (s.receipt.Case != "" && !stands(s.delivery.State)) {
 			return false
 		}
 	}
-	return p.key != ""
+	return c.key != ""
 }
 
 // stands reports whether nothing more has to reach the receiver. A state that
