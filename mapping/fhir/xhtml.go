@@ -12,7 +12,7 @@ type xhtml struct{ b strings.Builder }
 // page is a narrative's div.
 func page(write func(*xhtml)) string {
 	x := &xhtml{}
-	x.b.Grow(4096)
+	x.b.Grow(1024)
 	x.b.WriteString(`<div xmlns="http://www.w3.org/1999/xhtml">`)
 	write(x)
 	x.b.WriteString(`</div>`)
