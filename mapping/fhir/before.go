@@ -43,6 +43,8 @@ func (m *mapper) before() {
 	p.group("pre-procedure-panel", "")
 }
 
+// indication maps why the lesion is to be removed. Words alone are a value too:
+// a report that codes no intent may still say one.
 func (p *panel) indication(b *report.Before) {
 	v := coded(p.m, "intent", b.Indication)
 	text := clean(b.IndicationText)
@@ -60,6 +62,8 @@ func (p *panel) indication(b *report.Before) {
 	p.put("indication", o, "indication", "indication_text")
 }
 
+// earlier maps a biopsy or treatment before this session, about its lesion where
+// the report names one.
 func (p *panel) earlier(i int, e report.Earlier) {
 	o := p.observation("earlier-measure")
 	coded(p.m, "earlier", e.Kind).say(o)
@@ -135,6 +139,8 @@ func (m *mapper) restartOf(a report.Antithrombotic) report.Date {
 	return ""
 }
 
+// implant maps an implanted device with what was done about it. A precaution
+// without a device says nothing.
 func (p *panel) implant(b *report.Before) {
 	v := coded(p.m, "implant", b.Implant)
 	if !v.reported() {

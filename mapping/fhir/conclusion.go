@@ -22,6 +22,8 @@ func (m *mapper) conclusion() string {
 	return strings.Join(nonEmpty(out...), " ")
 }
 
+// lesionSentence says of one lesion what it was, what was done, and where its
+// histology stands.
 func lesionSentence(l report.Lesion) string {
 	e := l.Examination
 	seen := "Lesion " + strconv.Itoa(l.Number) + " (" + strings.Join(nonEmpty(strings.Join(placeWords(e), ", "),

@@ -36,6 +36,8 @@ func (m *mapper) derived() {
 	}
 }
 
+// sorted puts results into an order that depends on what they are about and
+// rest on, never on the order in which the rules were asked.
 func sorted(results []assess.Result) []assess.Result {
 	out := slices.Clone(results)
 	slices.SortStableFunc(out, func(a, b assess.Result) int {
@@ -45,6 +47,8 @@ func sorted(results []assess.Result) []assess.Result {
 	return out
 }
 
+// derivedRole names a result by what it is about and its rule; "" for a lesion
+// or event that is not there.
 func (m *mapper) derivedRole(r assess.Result) string {
 	name := "/derived/" + term.Slug(r.Rule)
 	switch {
@@ -186,6 +190,8 @@ func (m *mapper) inputsOf(inputs []string) (refs, unmapped []string) {
 	return refs, unmapped
 }
 
+// notesOf says in words what a reader needs beside the value: the reason, what
+// is missing and what it would decide, cautions, source, and who decides.
 func (m *mapper) notesOf(r assess.Result, unmapped []string) []model.Annotation {
 	notes := []string{r.Reason}
 	if len(r.Missing) > 0 {

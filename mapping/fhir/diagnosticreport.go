@@ -38,6 +38,9 @@ func (m *mapper) resultsOf(belongs func(made) bool) []model.Reference {
 	return out
 }
 
+// endoscopyReport maps the report of the endoscopist. Suspicion of cancer goes
+// into conclusionCode only until there is histology: the element can not say
+// how sure it is.
 func (m *mapper) endoscopyReport() {
 	s := m.rep.Session
 	text := Narrative(m.rep, m.results)
@@ -92,6 +95,8 @@ func (m *mapper) lastAddition() (last string, grew bool) {
 	return at.Text(), grew
 }
 
+// media lists the pictures in the order of the report, the first being the one
+// that the endoscopist put first.
 func (m *mapper) media(r *model.DiagnosticReport) {
 	done := map[string]bool{}
 	for _, i := range m.rep.Images {

@@ -30,6 +30,7 @@ func (m *mapper) events() {
 	}
 }
 
+// eventOrder is the order of time, so that the order of arrival leaves no trace.
 func (m *mapper) eventOrder() []int {
 	order := make([]int, len(m.rep.Events))
 	for i := range order {
@@ -115,6 +116,8 @@ func (m *mapper) eventStatus() string {
 	return final
 }
 
+// eventComponents writes every fact of the event that was reported, absences
+// included.
 func (m *mapper) eventComponents(o *model.Observation, e report.Event) {
 	add := func(name string, v value) { m.componentOf(o, m.own("event-fact", name), v) }
 	for _, s := range e.Symptoms {
@@ -197,6 +200,7 @@ func (m *mapper) adverseEvent(e report.Event, role string) {
 	m.emit(role, role+"/adverse-event", a, model.Codes{Actuality: "actual"}, nil)
 }
 
+// suspect is the Procedure that the event is held to come from.
 func (m *mapper) suspect(e report.Event) string {
 	if at := m.lesionNumbered(e.Lesion); at >= 0 {
 		return m.performedIn(m.rep.Lesions[at])
@@ -236,6 +240,7 @@ func (m *mapper) severity(e report.Event) *model.CodeableConcept {
 	return nil
 }
 
+// eventOutcome is the outcome in the codes of R4, which also know "unknown".
 func (m *mapper) eventOutcome(e report.Event) *model.CodeableConcept {
 	keys := map[report.EventOutcome]string{report.OutcomeResolved: "resolved", report.OutcomeRecovering: "recovering",
 		report.OutcomeOngoing: "ongoing", report.OutcomeSequelae: "resolvedWithSequelae", report.OutcomeFatal: "fatal",

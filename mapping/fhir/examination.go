@@ -64,6 +64,7 @@ func (p *panel) extent(e report.Examination) {
 	p.fact("lesion-circumferential", "circumferential", p.m.answer(e.Circumferential))
 }
 
+// morphology maps shape and surroundings.
 func (p *panel) morphology(e report.Examination) {
 	p.ranked("paris-type", "paris", "paris", texts(e.Paris))
 	p.fact("pedicle", "pedicle", p.m.answer(e.Pedicle))
@@ -74,6 +75,8 @@ func (p *panel) morphology(e report.Examination) {
 	p.fact("multiple-tumours", "multiple_tumours", p.m.answer(e.Multiple))
 }
 
+// optical maps the optical diagnosis. Vessel and surface are coordinates of a
+// JNET class, and facts of their own where vessel-plus-surface is read.
 func (p *panel) optical(e report.Examination) {
 	p.fact("nice-class", "nice", coded(p.m, "nice", e.NICE))
 	if v := coded(p.m, "jnet", e.JNET); v.reported() || e.JNETVessel != "" || e.JNETSurface != "" {
@@ -91,6 +94,8 @@ func (p *panel) optical(e report.Examination) {
 	p.measured("white-opaque-substance", "white_opaque_substance", p.m.answer(e.WhiteOpaque), magnified)
 }
 
+// depthSigns maps signs of depth. The non-extension sign counts only on full
+// insufflation, so that is its method when it was done.
 func (p *panel) depthSigns(e report.Examination) {
 	method := ""
 	if e.FullInsufflation == report.Yes {

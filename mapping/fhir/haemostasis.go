@@ -101,6 +101,8 @@ func (p *panel) child(l report.Lesion, name, code string, start, end report.Time
 	p.childUsing(l, name, code, start, end, used, reason)
 }
 
+// childUsing writes the Procedure. A time that nobody noted is said to be
+// unknown: it is not made up from the session's.
 func (p *panel) childUsing(l report.Lesion, name, code string, start, end report.Time, used []model.CodeableConcept, reason string) {
 	concept := p.m.own("procedure", code)
 	r := &model.Procedure{

@@ -64,6 +64,8 @@ func (p *panel) types(h *report.Histology) {
 	p.put("undifferentiated-component", o, "undifferentiated_component")
 }
 
+// invasionDepth maps the depth with the line it was measured from, without
+// which two depths can not be compared.
 func (p *panel) invasionDepth(h *report.Histology) {
 	v := p.m.number(h.DepthUm, micrometre)
 	if !v.reported() {
@@ -88,6 +90,7 @@ func (p *panel) margin(name, group string, s report.Sign, distance value, fields
 	p.put(name, o, fields...)
 }
 
+// buds maps grade and count apart: a count means nothing without its field.
 func (p *panel) buds(h *report.Histology) {
 	p.fact("tumour-budding", "budding", coded(p.m, "budding", h.Budding))
 	v := p.m.number(h.BuddingCount, unity)

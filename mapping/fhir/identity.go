@@ -49,6 +49,8 @@ type keyer struct {
 
 func newKeyer(secret []byte) *keyer { return &keyer{mac: hmac.New(sha256.New, secret)} }
 
+// key is the letter and the first digits of the keyed hash. The letter keeps a
+// key from being all digits, which some servers refuse as an id.
 func (k *keyer) key(letter, message string) string {
 	k.mac.Reset()
 	k.mac.Write([]byte(message))
@@ -67,6 +69,7 @@ type identity struct {
 // roleKey is what a role is called outside.
 type roleKey struct{ key, uuid string }
 
+// newIdentity starts the identities of one report's case.
 func newIdentity(opt Options, rep report.Report) *identity {
 	return &identity{keyer: newKeyer(opt.Key), tenant: opt.Tenant,
 		caseKey: CaseKey(opt.Key, opt.Tenant, rep), known: make(map[string]roleKey, 128)}
@@ -99,6 +102,7 @@ func (i *identity) opaque(values ...string) string {
 
 const sharedPrefix = "shared/"
 
+// isShared tells roles that belong to the site rather than to a case.
 func isShared(role string) bool { return strings.HasPrefix(role, sharedPrefix) }
 
 var uuidSpace = uuid.NewSHA1(uuid.NameSpaceURL, []byte(graph.RoleKeySystem))

@@ -40,6 +40,7 @@ func (w *walker) judge(name []byte, s *seen) error {
 	return nil
 }
 
+// judgeRoot checks what the type requires and which statuses are sent for it.
 func (w *walker) judgeRoot(s *seen) error {
 	rule, ok := typeRules[w.current.Type]
 	if !ok {
@@ -83,6 +84,8 @@ func judgeSaid(s *seen) error {
 	return nil
 }
 
+// judgeCoding checks system, code and display against the tables, and notes the
+// label of test data.
 func (w *walker) judgeCoding(s *seen) error {
 	display := allKnown()[string(s.system)][string(s.code)]
 	if display == nil || *display != string(s.display) {
@@ -94,6 +97,7 @@ func (w *walker) judgeCoding(s *seen) error {
 	return nil
 }
 
+// judgeTag checks the two keys that stand as tags; any other tag is a coding.
 func (w *walker) judgeTag(s *seen) error {
 	switch string(s.system) {
 	case graph.CaseKeySystem:
@@ -106,6 +110,8 @@ func (w *walker) judgeTag(s *seen) error {
 	return w.judgeCoding(s)
 }
 
+// judgeReference checks that a reference leads to a resource of the graph that
+// may stand there, or to what the hospital owns.
 func (w *walker) judgeReference(name string, s *seen) error {
 	if id, ok := bytes.CutPrefix(s.reference, []byte("urn:uuid:")); ok {
 		kind, known := w.types[string(id)]

@@ -76,6 +76,7 @@ type made struct {
 // partReport is the part of the endoscopist; histology and events have their own.
 const partReport = "report"
 
+// newMapper works out once what every resource needs: who, whose, when.
 func newMapper(rep report.Report, results []assess.Result, opt Options, state statuses) *mapper {
 	m := &mapper{rep: rep, results: results, opt: opt, state: state, ids: newIdentity(opt, rep),
 		retracted: map[string]bool{}}
@@ -123,6 +124,7 @@ func (m *mapper) newMeta(tags ...model.Coding) *model.Meta {
 	return meta
 }
 
+// fail keeps the first error; later ones follow from it.
 func (m *mapper) fail(err error) {
 	if m.err == nil {
 		m.err = err
@@ -202,6 +204,7 @@ func (m *mapper) label(resource any, id model.Identifier, shared bool) (string, 
 	return "", ""
 }
 
+// keyTag is the meta of a type that is found by its role key as a tag.
 func (m *mapper) keyTag(key string) *model.Meta {
 	return m.newMeta(coding(graph.CaseKeySystem, m.ids.caseKey, ""), coding(graph.RoleKeySystem, key, ""))
 }
@@ -212,6 +215,7 @@ var ranks = map[string]int{"Device": 0, "BodyStructure": 1, "Condition": 2, "Spe
 	"MedicationAdministration": 5, "Observation": 6, "Media": 7, "AdverseEvent": 8, "ServiceRequest": 9,
 	"DiagnosticReport": 10, "Provenance": 11}
 
+// graph puts the resources into an order in which they can be written.
 func (m *mapper) graph() graph.Graph {
 	slices.SortStableFunc(m.made, func(a, b made) int { return cmp.Compare(ranks[a.Type], ranks[b.Type]) })
 	g := graph.Graph{CaseKey: m.ids.caseKey, Sequence: m.opt.Sequence, Resources: make([]graph.Resource, len(m.made))}

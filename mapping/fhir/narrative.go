@@ -61,6 +61,7 @@ func stateWords(rep report.Report) string {
 	return "Signed " + moments(rep.SignedAt) + "."
 }
 
+// sessionPart tells the session and what was known before it.
 func sessionPart(x *xhtml, rep report.Report) {
 	s := rep.Session
 	rows := []row{
@@ -74,6 +75,7 @@ func sessionPart(x *xhtml, rep report.Report) {
 	x.table(rows...)
 }
 
+// beforeRows tells what was known and prepared.
 func beforeRows(b report.Before) []row {
 	rows := []row{
 		{"Indication", join(said("intent", b.Indication), b.IndicationText)},
@@ -109,6 +111,8 @@ func beforeRows(b report.Before) []row {
 	return rows
 }
 
+// eventPart tells an event, or only that one was retracted: what was entered in
+// error is not told again.
 func eventPart(x *xhtml, e report.Event) {
 	if e.Retracted {
 		x.paragraph("An event recorded " + moments(e.RecordedAt) + " was retracted: it was entered in error.")
@@ -137,6 +141,7 @@ func eventPart(x *xhtml, e report.Event) {
 		row{"Outcome", said("event-outcome", e.Outcome)}, row{"Text", e.Text})
 }
 
+// planPart tells what the people who sign have decided.
 func planPart(x *xhtml, rep report.Report) {
 	p := rep.Plan
 	if p == nil {
@@ -183,6 +188,7 @@ func (m *mapper) sessionNarrative() string {
 	})
 }
 
+// resectionNarrative is the short text of a resection's Procedure.
 func (m *mapper) resectionNarrative(l report.Lesion) string {
 	r := l.Resection
 	start, end := m.resectionTime(l)
@@ -205,6 +211,7 @@ func childNarrative(c model.CodeableConcept, l report.Lesion, start, end report.
 	})
 }
 
+// simpleNarrative is a name and a time.
 func simpleNarrative(name string, at report.Time) string {
 	return page(func(x *xhtml) {
 		x.paragraph(name)

@@ -9,6 +9,7 @@ import (
 	"enbloc/mapping/report"
 )
 
+// byNumber is the order in which lesions are told, whatever order they came in.
 func byNumber(lesions []report.Lesion) []report.Lesion {
 	out := slices.Clone(lesions)
 	slices.SortStableFunc(out, func(a, b report.Lesion) int { return cmp.Compare(a.Number, b.Number) })
@@ -36,6 +37,8 @@ func lesionPart(x *xhtml, l report.Lesion) {
 	}
 }
 
+// examinationRows tells what was seen. A stated absence is told: "not assessed"
+// is part of what is signed.
 func examinationRows(e report.Examination) []row {
 	signs := join(named("non-extension sign", said("sign", e.NonExtension)), named("full insufflation:", yesNoWords(e.FullInsufflation)),
 		named("converging folds:", yesNoWords(e.ConvergingFolds)), named("muscle ridge:", yesNoWords(e.MuscleRidge)),
@@ -63,6 +66,7 @@ func examinationRows(e report.Examination) []row {
 	}
 }
 
+// resectionRows tells what was done, step by step.
 func resectionRows(r report.Resection) []row {
 	rows := []row{
 		{"Technique", join(label("technique", r.Technique), named("planned:", said("technique", r.Planned)), saidAll("aid", r.Aids, ", "))},
@@ -85,6 +89,7 @@ func resectionRows(r report.Resection) []row {
 	return append(rows, bleedingRows(r)...)
 }
 
+// bleedingRows tells vessels, bleeding and the state of the defect at the end.
 func bleedingRows(r report.Resection) []row {
 	var rows []row
 	for _, v := range r.Vessels {
@@ -110,6 +115,7 @@ func bleedingRows(r report.Resection) []row {
 		row{"Against stricture", said("stricture-prevention", r.StricturePrevention)})
 }
 
+// timeLine is the phases in the order of the report, by the clock.
 func timeLine(phases []report.Phase) string {
 	out := make([]string, len(phases))
 	for i, p := range phases {
@@ -125,6 +131,7 @@ func markingWords(k *report.Marking) string {
 	return join(yesNoWords(k.Done), named("distance", measure(k.DistanceMm, "mm")), named("oral side marked:", yesNoWords(k.OralSideMarked)))
 }
 
+// specimenRows tells what was handed to the laboratory.
 func specimenRows(s report.Specimen) []row {
 	containers := ""
 	if len(s.Containers) > 0 {
@@ -136,6 +143,7 @@ func specimenRows(s report.Specimen) []row {
 	}
 }
 
+// histologyRows tells what the pathologist found, with the state of that report.
 func histologyRows(h report.Histology) []row {
 	undifferentiated := ""
 	if u := h.Undifferentiated; u != nil {

@@ -61,6 +61,7 @@ func commonCautions(results []assess.Result) []string {
 	return common
 }
 
+// answerWords says an answer; the two that any rule may give in plain words.
 func answerWords(answer string) string {
 	switch answer {
 	case assess.CannotBeAssessed:
@@ -71,6 +72,8 @@ func answerWords(answer string) string {
 	return answer
 }
 
+// riskWords says a published figure with its interval and what it was counted
+// on: a rate without these is not to be relied on.
 func riskWords(r *assess.Risk) string {
 	if r == nil {
 		return ""

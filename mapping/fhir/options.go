@@ -27,6 +27,7 @@ var (
 	errSequence = errors.New("the sequence of a case starts at 1")
 )
 
+// check refuses settings under which no identity could be trusted.
 func (o Options) check() error {
 	if len(o.Key) < minKeyBytes {
 		return errShortKey

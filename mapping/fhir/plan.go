@@ -41,6 +41,7 @@ func (m *mapper) followUpCode(f report.FollowUp) model.CodeableConcept {
 	return m.ownText("session-kind", string(kind), label("follow-up", f.Kind))
 }
 
+// request is a ServiceRequest for a lesion, or for the patient when none is named.
 func (m *mapper) request(code model.CodeableConcept, lesion int, reason string) *model.ServiceRequest {
 	r := &model.ServiceRequest{Code: &code, Subject: m.subject, Encounter: m.encounter,
 		AuthoredOn: model.Str(m.issued), Requester: m.signer, Note: annotations(reason),

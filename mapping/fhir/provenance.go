@@ -34,6 +34,8 @@ func (m *mapper) provenances() {
 	}
 }
 
+// histologyProvenance names the pathologist and, as source, the report of the
+// laboratory, which stays the original.
 func (m *mapper) histologyProvenance(l report.Lesion) {
 	h := l.Histology
 	p := provenance{activity: "activity-histology", author: h.Pathologist, recorded: h.IssuedAt.Text()}
@@ -50,6 +52,7 @@ func (m *mapper) histologyProvenance(l report.Lesion) {
 	}, p)
 }
 
+// eventProvenance covers one record of an event; a retraction has its own.
 func (m *mapper) eventProvenance(e report.Event) {
 	role := m.eventRole(e)
 	p := provenance{activity: "activity-event", recorded: e.RecordedAt.Text()}
@@ -70,6 +73,8 @@ type provenance struct {
 	source   model.Reference
 }
 
+// provenance writes who said the resources that it covers. Shared Devices are
+// nobody's part.
 func (m *mapper) provenance(role string, covers func(made) bool, p provenance) {
 	r := &model.Provenance{Recorded: p.recorded}
 	for _, one := range m.made {

@@ -48,6 +48,8 @@ func (m *mapper) resectionTime(l report.Lesion) (start, end string) {
 	return first.Text(), last.Text()
 }
 
+// resectionProcedure maps the resection itself. The extension names the lesion
+// as its target: bodySite takes no reference.
 func (m *mapper) resectionProcedure(l report.Lesion) {
 	r, role := l.Resection, lesionRole(l)
 	start, end := m.resectionTime(l)
@@ -122,6 +124,8 @@ func (m *mapper) generatorsUsed(r *report.Resection) []model.Reference {
 	return out
 }
 
+// technique repeats as a fact what the Procedure says as its code, because a
+// rule's input has to be an Observation.
 func (p *panel) technique(r *report.Resection) {
 	o := p.observation("resection-technique")
 	coded(p.m, "technique", r.Technique).say(o)
@@ -173,6 +177,8 @@ func (p *panel) settings(r *report.Resection, start, end string) {
 	}
 }
 
+// preparation maps marking and incision: steps, not Procedures, so that counts
+// of procedures stay true.
 func (p *panel) preparation(r *report.Resection) {
 	if k := r.Marking; k != nil && k.Done != "" {
 		o := p.observation("marking")

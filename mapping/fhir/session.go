@@ -34,6 +34,7 @@ func (m *mapper) generatorRole(id report.Identifier) string {
 	return sharedPrefix + "generator/" + shared[:12]
 }
 
+// generator maps a generator once, by its asset identifier.
 func (m *mapper) generator(id *report.Identifier, done map[string]bool) {
 	if id == nil || id.Zero() {
 		return

@@ -66,6 +66,7 @@ func (m *mapper) collected(l report.Lesion) string {
 	return end
 }
 
+// contain writes the container and what the laboratory said of it.
 func (m *mapper) contain(s *model.Specimen, c report.Container, text string) {
 	box := model.SpecimenContainer{Description: model.Str(text)}
 	if c.Identifier != nil && !c.Identifier.Zero() {

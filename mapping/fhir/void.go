@@ -38,6 +38,7 @@ var (
 	errVoidOther = errors.New("the resource is of another type")
 )
 
+// voidAs voids with the words that people will read.
 func voidAs(resourceType string, body json.RawMessage, text string) (json.RawMessage, error) {
 	o, err := model.ParseObject(body)
 	if err != nil {

@@ -31,6 +31,7 @@ type seen struct {
 	value                                    []byte
 }
 
+// has reports whether a member, or any member of a choice, was there.
 func (s *seen) has(name string) bool {
 	choice, isChoice := strings.CutSuffix(name, "[x]")
 	for _, n := range s.names[:s.count] {
@@ -60,6 +61,7 @@ func (w *walker) where() string {
 	return b.String()
 }
 
+// resource walks over one resource.
 func (w *walker) resource(r graph.Resource) error {
 	w.raw, w.at, w.path, w.current = r.Body, 0, w.path[:0], r
 	w.labelled, w.hasCase, w.hasRole = false, false, false
@@ -149,6 +151,7 @@ func blank(s []byte) bool {
 	return true
 }
 
+// list reads the items of a list as if each stood under its name.
 func (w *walker) list(name []byte) error {
 	w.at++
 	if w.peek() == ']' {
@@ -166,6 +169,7 @@ func (w *walker) list(name []byte) error {
 	}
 }
 
+// object reads an object, member by member, and judges it at its end.
 func (w *walker) object(name []byte) error {
 	w.at++
 	if w.peek() == '}' {

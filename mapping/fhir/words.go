@@ -86,6 +86,7 @@ func moments(t report.Time) string {
 	return t.At().Format("2006-01-02 15:04 -07:00")
 }
 
+// between is a stretch of time by the clock, open where an end is not known.
 func between(start, end report.Time) string {
 	switch {
 	case start.IsZero():

@@ -24,6 +24,8 @@ func (x *xhtml) text(s string) {
 	_ = xml.EscapeText(&x.b, []byte(clean(s))) // a strings.Builder takes every write
 }
 
+// wrap writes a text in an element; a blank text gives no element, because FHIR
+// allows no narrative without content.
 func (x *xhtml) wrap(tag, s string) {
 	if clean(s) == "" {
 		return

@@ -175,6 +175,8 @@ func ConceptMaps(licensed bool) []json.RawMessage {
 	return out
 }
 
+// targetsOf groups the standard codes of a concept by system, leaving out those
+// that need a licence where there is none.
 func targetsOf(c Concept, licensed bool) map[string][]cmTarget {
 	out := map[string][]cmTarget{}
 	for _, s := range c.Standards {

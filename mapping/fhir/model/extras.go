@@ -40,6 +40,8 @@ func mend(raw json.RawMessage, extras Extras) (json.RawMessage, error) {
 	return root.JSON()
 }
 
+// insert adds a member at the end of a path. It never replaces one: what the
+// library wrote is not to be changed behind its back.
 func (o *Object) insert(path []string, raw json.RawMessage) error {
 	at := o
 	for i, step := range path[:len(path)-1] {
@@ -65,6 +67,7 @@ func (o *Object) insert(path []string, raw json.RawMessage) error {
 	return nil
 }
 
+// insertIn goes on with a path inside an item of a list.
 func insertIn(list []any, path []string, raw json.RawMessage) error {
 	i, err := strconv.Atoi(path[0])
 	if err != nil || i < 0 || i >= len(list) || len(path) < 2 {

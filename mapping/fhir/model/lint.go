@@ -58,6 +58,8 @@ func lintValue(v reflect.Value) error {
 	return nil
 }
 
+// lintStruct checks the choices and nested codes of a struct, then what lies
+// below it.
 func lintStruct(v reflect.Value) error {
 	p := planOf(v.Type())
 	for _, choice := range p.choices {
@@ -82,6 +84,8 @@ func lintStruct(v reflect.Value) error {
 	return nil
 }
 
+// lintDecimal: the library would write no digits as 0 and a quoted number as a
+// number.
 func lintDecimal(s string) error {
 	if s == "" {
 		return errEmptyDecimal
@@ -106,6 +110,8 @@ var neverZero = map[string]bool{"ProvenanceEntity.Role": true, "DeviceDeviceName
 
 var plans sync.Map // reflect.Type to *plan
 
+// planOf works out once per type what has to be looked at, so that the check
+// costs little next to the encoding.
 func planOf(t reflect.Type) *plan {
 	if p, ok := plans.Load(t); ok {
 		return p.(*plan)

@@ -184,6 +184,7 @@ func (o *Object) Scrub() {
 	o.members = kept
 }
 
+// scrub returns the value without what is empty, nil when nothing is left.
 func scrub(v any) any {
 	switch v := v.(type) {
 	case *Object:
