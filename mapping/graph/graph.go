@@ -23,7 +23,13 @@ type Graph struct {
 	Sequence int
 	// Resources have distinct Roles and distinct Keys.
 	Resources []Resource
+	// Born is when the patient can have been born by what the report says, to
+	// find a record of somebody else under the identifier; may be empty.
+	Born Span
 }
+
+// Span is a span of days, YYYY-MM-DD, both ends included; empty when not known.
+type Span struct{ From, To string }
 
 // Resource is one R4 resource of a case, without `id`, `meta.versionId` and
 // `meta.lastUpdated`, which belong to the server.
@@ -54,6 +60,10 @@ type Resource struct {
 	Shared bool
 	// Immutable resources (Provenance) are created once and never updated.
 	Immutable bool
+	// Pointers are the places of the report (JSON Pointers, RFC 6901) that this
+	// resource says something of, for messages in the terms of the sender; may
+	// be empty.
+	Pointers []string
 }
 
 // SearchBy is the search parameter that finds a resource by its role key.

@@ -46,6 +46,10 @@ func writeEntry(b *bytes.Buffer, base string, rung int, o op, refs map[string]st
 		condition := graph.Resource{Key: o.key, SearchBy: o.searchBy}.Condition()
 		b.WriteString(`{"fullUrl":"urn:uuid:` + o.uuid + `","resource":`)
 		writeLinked(b, o.local, refs)
+		if rung == RungConditionalUpdate {
+			b.WriteString(`,"request":{"method":"PUT","url":"` + o.kind + `?` + condition + `"}}`)
+			return
+		}
 		b.WriteString(`,"request":{"method":"POST","url":"` + o.kind + `","ifNoneExist":"` + condition + `"}}`)
 		return
 	}

@@ -36,26 +36,23 @@ type Renderer func(ctx context.Context, caseKey string, sequence int) (graph.Gra
 // not.
 type Voider func(resourceType string, body json.RawMessage) (json.RawMessage, error)
 
-// The two rungs of writing that are built.
-const (
-	// RungClientIDs writes PUT Type/{role key}: for targets that take ids of
-	// the client.
-	RungClientIDs = 1
-	// RungConditionalCreate writes POST with ifNoneExist first and PUT by the
-	// recorded id with ifMatch later. It is the default.
-	RungConditionalCreate = 2
-)
-
 // PatientPolicy says what to do about a patient whom the target does not know.
 type PatientPolicy string
 
-// The two policies.
+// The policies.
 const (
 	// PatientMustExist parks the delivery until the patient is there.
 	PatientMustExist PatientPolicy = "must-exist"
 	// PatientLogical refers to the patient by identifier only. Some targets
 	// cannot search by such a reference, and some drop it.
 	PatientLogical PatientPolicy = "logical"
+	// PatientConditional leaves the search to the target, in the write itself: a
+	// patient whom it does not find makes it refuse the write, which parks the
+	// delivery. Some targets keep such a reference as it is, which is an alarm.
+	PatientConditional PatientPolicy = "conditional"
+	// PatientCreate makes a bare patient, with the identifier and nothing else,
+	// when the target has none. Only where the site has said so.
+	PatientCreate PatientPolicy = "create"
 )
 
 // Verification says how much is read back after writing.
@@ -74,8 +71,16 @@ type Target struct {
 	// Name is short and stable: ledger and outbox rows carry it.
 	Name   string
 	Client *fhirserver.Client
-	// Rung is RungClientIDs or RungConditionalCreate; 0 means the latter.
+	// Rung is how the target is written; 0 means RungConditionalCreate.
 	Rung int
+	// FirstWrite is how RungSingle and RungDocument create; empty means
+	// WithCondition.
+	FirstWrite FirstWrite
+	// Folder is where RungFile puts its files. Client may be nil then.
+	Folder string
+	// Serves says whose data the target may get; empty means anybody's, which is
+	// for single sends and tests: a service sets it.
+	Serves Audience
 	// Patient is what to do about an unknown patient; empty means
 	// PatientMustExist.
 	Patient PatientPolicy

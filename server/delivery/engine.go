@@ -20,8 +20,9 @@ type Engine struct {
 	void   Voider
 	now    func() time.Time
 	// shared serialises the first write of resources that many cases share.
-	shared sync.Mutex
-	staff  staffCache
+	shared  sync.Mutex
+	staff   staffCache
+	circuit circuit
 }
 
 // EngineOptions are what an Engine needs beside its target.
@@ -42,6 +43,9 @@ func NewEngine(t Target, o EngineOptions) *Engine {
 	}
 	if e.target.Patient == "" {
 		e.target.Patient = PatientMustExist
+	}
+	if e.target.FirstWrite == "" {
+		e.target.FirstWrite = WithCondition
 	}
 	if e.target.Verify == "" {
 		e.target.Verify = VerifySample
@@ -70,9 +74,12 @@ func (e *Engine) Deliver(ctx context.Context, g graph.Graph) (Result, error) {
 // deliver with doubt reads the target before anything is sent: an earlier
 // attempt may have arrived.
 func (e *Engine) deliver(ctx context.Context, g graph.Graph, doubt bool) (Result, error) {
-	r := &run{Engine: e, g: g, doubt: doubt, items: map[string]*Item{}}
+	r := &run{Engine: e, g: g, doubt: doubt, void: e.void, patientBorn: g.Born, items: map[string]*Item{}}
 	if err := r.begin(ctx); err != nil {
 		return r.finished(), err
+	}
+	if e.target.Rung == RungFile {
+		return r.finished(), r.drop(ctx)
 	}
 	if err := r.write(ctx); err != nil {
 		return r.finished(), errors.Join(err, r.save(ctx, 0))
@@ -89,6 +96,9 @@ type run struct {
 	*Engine
 	g     graph.Graph
 	doubt bool
+	void  Voider
+	// patientBorn is when the case's patient can have been born.
+	patientBorn graph.Span
 	// looked is true once the target was searched for what is to be created.
 	looked bool
 	// ledger is what is known to stand, unsaved the part not yet written down.
@@ -103,6 +113,9 @@ func (r *run) begin(ctx context.Context) error {
 	if err := checkGraph(r.g); err != nil {
 		return err
 	}
+	if failure := r.target.Serves.admits(r.g); failure != nil {
+		return failure
+	}
 	delivered, err := r.Engine.ledger.Delivered(ctx, r.target.Name, r.g.CaseKey)
 	if err != nil {
 		return err
@@ -110,7 +123,14 @@ func (r *run) begin(ctx context.Context) error {
 	if delivered > r.g.Sequence {
 		return &Failure{Class: target.Permanent, Reason: LaterDelivered}
 	}
-	return r.load(ctx)
+	if err := r.load(ctx); err != nil || r.target.Rung != RungDocument {
+		return err
+	}
+	r.void = nil // an older document is replaced by the newer, not changed
+	if r.g, err = asDocument(r.g, r.ledger); err != nil {
+		return &Failure{Class: target.Permanent, Reason: ContentInvalid, Cause: err}
+	}
+	return nil
 }
 
 func (r *run) load(ctx context.Context) error {
@@ -161,9 +181,10 @@ func (r *run) write(ctx context.Context) error {
 
 // unguarded reports whether a first PUT under an id of ours would go out blind:
 // it carries no condition, so it would overwrite what stands there, and double
-// what stands under an id of the server. Looking once before is the condition.
+// what stands under an id of the server. Looking once before is the condition;
+// on the lower rungs the target's own condition is not relied on alone.
 func (r *run) unguarded(ops []op) bool {
-	return r.target.Rung == RungClientIDs && !r.looked && len(only(ops, func(o op) bool { return o.action == create })) > 0
+	return r.target.Rung != RungConditionalCreate && !r.looked && len(only(ops, func(o op) bool { return o.action == create })) > 0
 }
 
 // pass sends what many cases share, or, when that stands, the case itself.

@@ -20,6 +20,7 @@ type metrics struct {
 	resources *prometheus.CounterVec
 	seconds   *prometheus.HistogramVec
 	open      *openRows
+	circuits  *circuits
 }
 
 func newMetrics(targets []string, st *store.Store, now func() time.Time) *metrics {
@@ -53,7 +54,7 @@ func newMetrics(targets []string, st *store.Store, now func() time.Time) *metric
 
 func (m *metrics) register(r prometheus.Registerer) error {
 	var err error
-	for _, c := range []prometheus.Collector{m.attempts, m.settled, m.resources, m.seconds, m.open} {
+	for _, c := range []prometheus.Collector{m.attempts, m.settled, m.resources, m.seconds, m.open, m.circuits} {
 		err = errors.Join(err, r.Register(c))
 	}
 	return err
@@ -107,5 +108,31 @@ func (o *openRows) Collect(ch chan<- prometheus.Metric) {
 			age = max(o.now().Sub(at).Seconds(), 0)
 		}
 		ch <- prometheus.MustNewConstMetric(o.age, prometheus.GaugeValue, age, t)
+	}
+}
+
+// circuits shows which targets are being called, when it is scraped.
+type circuits struct {
+	service *Service
+	desc    *prometheus.Desc
+}
+
+func newCircuits(s *Service) *circuits {
+	return &circuits{s, prometheus.NewDesc("enbloc_delivery_circuit", "1 for the state that the circuit of a target is in.", []string{"target", "state"}, nil)}
+}
+
+// Describe implements prometheus.Collector.
+func (c *circuits) Describe(ch chan<- *prometheus.Desc) { ch <- c.desc }
+
+// Collect implements prometheus.Collector.
+func (c *circuits) Collect(ch chan<- prometheus.Metric) {
+	for _, t := range c.service.TargetStates() {
+		for _, s := range CircuitStates() {
+			value := 0.0
+			if t.Circuit == s {
+				value = 1
+			}
+			ch <- prometheus.MustNewConstMetric(c.desc, prometheus.GaugeValue, value, t.Name, string(s))
+		}
 	}
 }

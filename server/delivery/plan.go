@@ -33,6 +33,10 @@ type op struct {
 	// hospital's references resolved.
 	neutral, local []byte
 	hash           string
+	// partial marks a first write that leaves out references to what has no
+	// place yet; a second write completes it.
+	partial  bool
+	pointers []string
 	// entry is what the ledger knows; zero for a create.
 	entry store.LedgerEntry
 }
@@ -72,7 +76,7 @@ func plan(g graph.Graph, ledger map[string]store.LedgerEntry, voider Voider) ([]
 	for _, r := range g.Resources {
 		e, known := ledger[r.Key]
 		o := op{action: update, role: r.Role, key: r.Key, kind: r.Type, uuid: r.UUID, searchBy: r.SearchBy,
-			shared: r.Shared, fixed: r.Shared || r.Immutable, neutral: r.Body, hash: hashOf(r.Body), entry: e}
+			shared: r.Shared, fixed: r.Shared || r.Immutable, neutral: r.Body, pointers: r.Pointers, hash: hashOf(r.Body), entry: e}
 		switch {
 		case !known:
 			o.action = create
@@ -119,6 +123,13 @@ func (o op) ledgerEntry(caseKey string, sequence int, id, version string, refs m
 	if o.shared {
 		caseKey = ""
 	}
+	body, hash := linked(o.local, refs), o.hash
+	if o.partial {
+		hash = "" // no hash is equal to this one, so the next plan completes it
+		if less, err := pruned(body); err == nil {
+			body = less
+		}
+	}
 	return store.LedgerEntry{RoleKey: o.key, Role: o.role, CaseKey: caseKey, Type: o.kind, ServerID: id, Version: version,
-		Hash: o.hash, Body: linked(o.local, refs), Sequence: sequence, Voided: o.action == void}
+		Hash: hash, Body: body, Sequence: sequence, Voided: o.action == void}
 }

@@ -42,17 +42,21 @@ func (r *run) lookUp(ctx context.Context, x external) (string, *Failure) {
 	if literal, ok := r.staff.get(x, r.now()); ok {
 		return literal, nil
 	}
+	if x.Type == "Patient" && r.target.Patient == PatientConditional {
+		return x.Type + "?" + fhirserver.Condition("identifier", x.System, x.Value), nil // the target looks itself
+	}
 	hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: x.Type, Param: "identifier", Values: []string{x.Token}})
 	if hits == nil {
 		reaction := a.Reaction(r.now())
-		if x.Type != "Patient" && (reaction.Class == target.StepDown || reaction.Class == target.Permanent) {
+		named := x.Type != "Patient" || r.target.Patient == PatientLogical
+		if named && (reaction.Class == target.StepDown || reaction.Class == target.Permanent) {
 			return "", nil // a target without such a type has nobody of that kind
 		}
 		// A search changes nothing, so no answer leaves no doubt behind.
 		return "", r.failure(a, reaction)
 	}
 	if x.Type == "Patient" {
-		return r.patient(hits)
+		return r.patient(ctx, x, hits)
 	}
 	if len(hits) != 1 {
 		return "", nil
@@ -66,36 +70,21 @@ func (r *run) lookUp(ctx context.Context, x external) (string, *Failure) {
 }
 
 // patient insists on exactly one patient who was not merged into another.
-func (r *run) patient(hits []json.RawMessage) (string, *Failure) {
+func (r *run) patient(ctx context.Context, x external, hits []json.RawMessage) (string, *Failure) {
 	switch len(hits) {
 	case 0:
-		if r.target.Patient == PatientLogical {
+		switch r.target.Patient {
+		case PatientLogical:
 			return "", nil
+		case PatientCreate:
+			return r.makePatient(ctx, x)
 		}
 		return "", &Failure{Class: target.Park, Reason: WaitingForPatient}
 	case 1:
 	default:
 		return "", &Failure{Class: target.Conflict, Reason: PatientAmbiguous}
 	}
-	var p struct {
-		ID     string `json:"id"`
-		Active *bool  `json:"active"`
-		Link   []struct {
-			Type string `json:"type"`
-		} `json:"link"`
-	}
-	if json.Unmarshal(hits[0], &p) != nil || !validID(p.ID) {
-		return "", &Failure{Class: target.Retry, Reason: NoAnswer}
-	}
-	for _, l := range p.Link {
-		if l.Type == "replaced-by" {
-			return "", &Failure{Class: target.Conflict, Reason: PatientMerged}
-		}
-	}
-	if p.Active != nil && !*p.Active {
-		return "", &Failure{Class: target.Conflict, Reason: PatientInactive}
-	}
-	return "Patient/" + p.ID, nil
+	return r.soundPatient(hits[0])
 }
 
 // validID is the FHIR R4 id (http://hl7.org/fhir/R4/datatypes.html#id). An id

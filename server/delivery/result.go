@@ -82,6 +82,9 @@ func (r Result) Alarms() []Difference {
 type Problem struct {
 	// Role says which part of the case; empty when the target did not say.
 	Role string `json:"role,omitempty"`
+	// Report are the JSON Pointers (RFC 6901) of what the part says of the
+	// sender's report; empty when it is not known.
+	Report []string `json:"report,omitempty"`
 	// Path is the element, as FHIRPath.
 	Path     string `json:"path,omitempty"`
 	Severity string `json:"severity"`
@@ -115,6 +118,10 @@ const (
 	OurMistake         Reason = "our-mistake"
 	BudgetSpent        Reason = "budget-spent"
 	UnknownTarget      Reason = "unknown-target"
+	FolderNotWritable  Reason = "folder-not-writable"
+	CircuitOpen        Reason = "target-given-a-rest"
+	PatientMismatch    Reason = "patient-mismatch"
+	WrongAudience      Reason = "wrong-audience"
 )
 
 var sentences = map[Reason]string{
@@ -138,6 +145,10 @@ var sentences = map[Reason]string{
 	ContentInvalid:     "The state of the case cannot be turned into a record.",
 	OurMistake:         "The service made a mistake. The delivery is tried again; see the log.",
 	BudgetSpent:        "The delivery was tried for as long as is allowed. Mend what the last attempt names, then resend.",
+	FolderNotWritable:  "The folder for files cannot be written. Check that it exists, that the service may write there, and that the disk is not full.",
+	CircuitOpen:        "The target has failed several times in a row and is left alone for a while. Nothing was sent; the delivery goes on as soon as the target answers.",
+	PatientMismatch:    "The target's patient with this identifier is not of the age that the report says. Nothing was sent. Check the identifier in the report.",
+	WrongAudience:      "The target must not get this: it is test data for a target with real patients, or a patient's data for a target for tests. Check the report's test_data and the setting of the target.",
 	UnknownTarget:      "The configuration has no target of this name any more. The delivery waits for it.",
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"strings"
 
 	"enbloc/server/target"
 	"enbloc/server/target/fhirserver"
@@ -13,6 +14,9 @@ import (
 // failure means that the caller plans again: either all is there, or the ledger
 // has learned something.
 func (r *run) send(ctx context.Context, ops []op) *Failure {
+	if r.target.Rung >= RungSingle {
+		return r.sendSingly(ctx, ops)
+	}
 	refs := references(r.g, r.ledger, r.target.Rung)
 	a := r.target.Client.Transaction(ctx, buildBundle(r.target.Client.BaseURL(), r.target.Rung, ops, refs))
 	r.result.HTTPStatus, r.result.RequestID = a.Status, a.RequestID
@@ -30,7 +34,10 @@ func (r *run) send(ctx context.Context, ops []op) *Failure {
 	if len(results) != len(ops) {
 		results = nil // cannot be paired; read instead
 	}
-	return r.take(ctx, ops, results, a)
+	if failure := r.take(ctx, ops, results, a); failure != nil || r.target.Rung != RungConditionalUpdate {
+		return failure
+	}
+	return r.doubles(ctx, ops)
 }
 
 // take reads every entry of an answer. Those that succeeded are noted even when
@@ -174,12 +181,12 @@ func problems(ops []op, issues target.Issues) []Problem {
 		}
 		p := Problem{Path: is.Path, Severity: is.Severity, Code: is.Code, Hint: is.Hint}
 		if is.Entry >= 0 && is.Entry < len(ops) {
-			p.Role = ops[is.Entry].role
+			p.Role, p.Report = ops[is.Entry].role, ops[is.Entry].pointers
 			if p.Path != "" && !startsWithType(p.Path, ops[is.Entry].kind) {
 				p.Path = ops[is.Entry].kind + "." + p.Path
 			}
 		} else if alone := only(ops, func(o op) bool { return startsWithType(is.Path, o.kind) }); len(alone) == 1 {
-			p.Role = alone[0].role
+			p.Role, p.Report = alone[0].role, alone[0].pointers
 		}
 		all = append(all, p)
 	}
@@ -195,6 +202,9 @@ func describe(p Problem) string {
 	where := p.Role
 	if where == "" {
 		where = "part not named by the target"
+	}
+	if len(p.Report) > 0 {
+		where += " (report: " + strings.Join(p.Report[:min(len(p.Report), 3)], ", ") + ")"
 	}
 	return fmt.Sprintf("%s: %s %s %s", where, p.Path, p.Code, p.Hint)
 }

@@ -55,13 +55,15 @@ func New(ctx context.Context, o Options) (*Service, error) {
 		budget: o.Budget, attempt: o.AttemptTimeout, margin: o.Margin, every: o.Sweep, backoff: o.Backoff, now: o.Clock}
 	s.defaults()
 	for _, t := range o.Targets {
-		if t.Name == "" || t.Client == nil || s.engines[t.Name] != nil {
-			return nil, fmt.Errorf("checking delivery target %q: it needs a name of its own and a client", t.Name)
+		reachable := t.Client != nil || (t.Rung == RungFile && t.Folder != "")
+		if t.Name == "" || !reachable || s.engines[t.Name] != nil {
+			return nil, fmt.Errorf("checking delivery target %q: it needs a name of its own and a client, or a folder", t.Name)
 		}
 		s.engines[t.Name] = NewEngine(t, EngineOptions{Ledger: storeLedger{o.Store, s.now}, Void: o.Void, Clock: s.now})
 		s.targets = append(s.targets, t.Name)
 	}
 	s.metrics = newMetrics(s.targets, o.Store, s.now)
+	s.metrics.circuits = newCircuits(s)
 	if o.Registerer != nil {
 		if err := s.metrics.register(o.Registerer); err != nil {
 			return nil, fmt.Errorf("registering delivery metrics: %w", err)

@@ -64,7 +64,7 @@ func (w *worker) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 func (s *Service) work(ctx context.Context, d store.Delivery) (time.Duration, error) {
 	started := s.now()
 	attempt, cancel := context.WithTimeout(ctx, s.attempt)
-	result, failure := s.try(attempt, d)
+	result, failure := s.guarded(attempt, d)
 	cancel()
 	now := s.now()
 	o := s.outcome(d, result, failure, now)
@@ -104,6 +104,23 @@ func (s *Service) try(ctx context.Context, d store.Delivery) (result Result, fai
 	}
 	result, err = engine.deliver(ctx, g, d.Uncertain || engine.target.Adopt)
 	return result, asFailure(err)
+}
+
+// guarded is try behind the circuit of the target.
+func (s *Service) guarded(ctx context.Context, d store.Delivery) (Result, *Failure) {
+	engine := s.engines[d.Target]
+	if engine == nil {
+		return s.try(ctx, d)
+	}
+	if wait, ok := engine.circuit.admit(s.now()); !ok {
+		// Nothing was sent; a doubt from before stays.
+		return Result{}, &Failure{Class: target.Retry, Reason: CircuitOpen, After: wait, Uncertain: d.Uncertain}
+	}
+	result, failure := s.try(ctx, d)
+	if engine.circuit.settle(failure, s.now()) {
+		s.log.WarnContext(ctx, "circuit of target changed", "target", d.Target, "state", engine.circuit.state(s.now()))
+	}
+	return result, failure
 }
 
 func renderFailure(err error) *Failure {

@@ -77,3 +77,9 @@ func ReadSingle(a Answer) EntryResult {
 	}
 	return e
 }
+
+// Condition is a search condition for If-None-Exist, with the value escaped for
+// FHIR and then percent-encoded: unescaped values were answered 400 and 412.
+func Condition(param, system, value string) string {
+	return param + "=" + url.QueryEscape(Token(system, value))
+}

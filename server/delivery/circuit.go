@@ -1,0 +1,131 @@
+package delivery
+
+import (
+	"sync"
+	"time"
+
+	"enbloc/server/target"
+)
+
+// CircuitState says whether a target is being called.
+type CircuitState string
+
+// The states of a circuit.
+const (
+	// CircuitClosed: calls go out.
+	CircuitClosed CircuitState = "closed"
+	// CircuitHalfOpen: one call goes out, to see whether the target is back.
+	CircuitHalfOpen CircuitState = "half-open"
+	// CircuitIsOpen: no call goes out until the rest is over.
+	CircuitIsOpen CircuitState = "open"
+)
+
+// CircuitStates lists all of them.
+func CircuitStates() []CircuitState {
+	return []CircuitState{CircuitClosed, CircuitHalfOpen, CircuitIsOpen}
+}
+
+const (
+	// opensAfter failures in a row that are about the target and not the case.
+	// With fewer, a restart of the target would open it.
+	opensAfter = 5
+	firstRest  = 30 * time.Second
+	// longestRest bounds how late a target that is back is noticed. Credentials
+	// that are refused again and again can lock an account, so it grows.
+	longestRest = 5 * time.Minute
+)
+
+// circuit keeps a target that refuses everybody from being asked by every case:
+// a wrong password must not be tried a thousand times, and a thousand rows must
+// not use up their attempts on a server that is down. It is safe for concurrent
+// use.
+type circuit struct {
+	mu       sync.Mutex
+	failures int
+	rest     time.Duration
+	until    time.Time
+	probing  bool
+}
+
+// admit says whether an attempt may go out now; else how long to wait.
+func (c *circuit) admit(now time.Time) (wait time.Duration, ok bool) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	switch {
+	case c.failures < opensAfter:
+		return 0, true
+	case now.Before(c.until):
+		return c.until.Sub(now), false
+	case c.probing:
+		return time.Second, false
+	}
+	c.probing = true
+	return 0, true
+}
+
+// settle takes note of how an admitted attempt ended. It returns true when the
+// circuit has just opened, or has just closed again.
+func (c *circuit) settle(f *Failure, now time.Time) (changed bool) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	was := c.failures >= opensAfter
+	c.probing = false
+	if !ofTarget(f) {
+		c.failures, c.rest = 0, 0
+		return was
+	}
+	c.failures++
+	if c.failures < opensAfter {
+		return false
+	}
+	c.rest = min(max(2*c.rest, firstRest), longestRest)
+	c.until = now.Add(c.rest)
+	return !was
+}
+
+func (c *circuit) state(now time.Time) CircuitState {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	switch {
+	case c.failures < opensAfter:
+		return CircuitClosed
+	case now.Before(c.until):
+		return CircuitIsOpen
+	}
+	return CircuitHalfOpen
+}
+
+// ofTarget reports whether a failure would meet every other case as well: the
+// target does not let us in, or there is no connection. An answer, whatever it
+// says about the case, shows that the target is there.
+func ofTarget(f *Failure) bool {
+	return f != nil && (f.Class == target.Auth || (f.Reason == NoAnswer && f.Status == 0) || f.Reason == FolderNotWritable)
+}
+
+// TargetState is how a target is written and whether it is being called.
+type TargetState struct {
+	Name    string
+	Rung    Rung
+	Serves  Audience
+	Circuit CircuitState
+	// Until is when a call goes out again; zero when the circuit is closed.
+	Until time.Time
+}
+
+// TargetStates are the targets in the order of the options.
+func (s *Service) TargetStates() []TargetState {
+	now := s.now()
+	all := make([]TargetState, 0, len(s.targets))
+	for _, name := range s.targets {
+		e := s.engines[name]
+		rung, _ := RungNumbered(e.target.Rung)
+		t := TargetState{Name: name, Rung: rung, Serves: e.target.Serves, Circuit: e.circuit.state(now)}
+		if t.Circuit != CircuitClosed {
+			e.circuit.mu.Lock()
+			t.Until = e.circuit.until
+			e.circuit.mu.Unlock()
+		}
+		all = append(all, t)
+	}
+	return all
+}

@@ -1,0 +1,109 @@
+package delivery
+
+import (
+	"strings"
+)
+
+// Single requests have to come in an order in which whatever is referred to is
+// there already. The model has one circle: a Procedure names the report, the
+// report names its results, and these name the Procedure. It is broken at its
+// weakest place: what is referred to too early is left out at first and put in
+// by a second write, once it has a place.
+
+// stage orders what the references do not: reports after all else, so that a
+// case half written is never visible as a report; then what has left the case,
+// which the report must not name any more; Provenances at the very end.
+func stage(o op) int {
+	switch {
+	case o.kind == "Provenance":
+		return 3
+	case o.action == void:
+		return 2
+	case o.kind == "DiagnosticReport":
+		return 1
+	}
+	return 0
+}
+
+// inOrder sorts ops for single requests: by stage, within a stage what is
+// referred to first, else as they came. The same ops always give the same order.
+func inOrder(ops []op) []op {
+	byURN := make(map[string]int, len(ops))
+	for i, o := range ops {
+		if o.uuid != "" {
+			byURN["urn:uuid:"+o.uuid] = i
+		}
+	}
+	ordered := make([]op, 0, len(ops))
+	state := make([]int, len(ops)) // 0 not seen, 1 on the way, 2 placed
+	var visit func(i int)
+	visit = func(i int) {
+		if state[i] != 0 {
+			return
+		}
+		state[i] = 1
+		eachReference(ops[i].local, func(_, _ int, raw []byte) {
+			if j, ok := byURN[string(raw)]; ok && stage(ops[j]) == stage(ops[i]) {
+				visit(j)
+			}
+		})
+		state[i] = 2
+		ordered = append(ordered, ops[i])
+	}
+	for s := range 4 {
+		for i := range ops {
+			if stage(ops[i]) == s {
+				visit(i)
+			}
+		}
+	}
+	return ordered
+}
+
+// dangling reports whether a body refers to a neighbour that has no place yet.
+func dangling(body []byte) bool {
+	found := false
+	eachReference(body, func(_, _ int, raw []byte) {
+		found = found || strings.HasPrefix(string(raw), "urn:uuid:")
+	})
+	return found
+}
+
+// pruned takes every reference to a neighbour without a place out of a body,
+// and whatever becomes empty by it. What is left out stays out until the second
+// write.
+func pruned(body []byte) ([]byte, error) {
+	tree, err := decodeTree(body)
+	if err != nil {
+		return nil, err
+	}
+	kept, _ := prune(tree)
+	return encodeTree(kept)
+}
+
+// prune returns the node without dangling references; keep is false when
+// nothing of it is left.
+func prune(node any) (kept any, keep bool) {
+	switch n := node.(type) {
+	case map[string]any:
+		if text, ok := n["reference"].(string); ok && strings.HasPrefix(text, "urn:uuid:") {
+			return nil, false
+		}
+		out := make(map[string]any, len(n))
+		for k, v := range n {
+			if left, ok := prune(v); ok {
+				out[k] = left
+			}
+		}
+		return out, len(out) > 0 || len(n) == 0
+	case []any:
+		out := make([]any, 0, len(n))
+		for _, v := range n {
+			if left, ok := prune(v); ok {
+				out = append(out, left)
+			}
+		}
+		return out, len(out) > 0 || len(n) == 0
+	}
+	return node, true
+}
