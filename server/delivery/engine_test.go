@@ -1,8 +1,10 @@
 package delivery_test
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
+	"io"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -198,6 +200,40 @@ func TestWhateverFailsNothingIsDoubled(t *testing.T) {
 			})
 		}
 	}
+}
+
+// TestATransactionThatCommitsWhileItIsLookedFor holds back a transaction beyond
+// the patience of its sender and lets it be committed between two searches.
+func TestATransactionThatCommitsWhileItIsLookedFor(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	e := b.engine(t)
+	g := scene{name: "late", sequence: 1, event: true}.graph()
+	var late *http.Request
+	b.faults.plan(transactions, func(next http.Handler, w http.ResponseWriter, r *http.Request) { next.ServeHTTP(w, r) })
+	b.faults.plan(transactions, func(_ http.Handler, w http.ResponseWriter, r *http.Request) {
+		body, err := io.ReadAll(r.Body)
+		if err != nil {
+			t.Error(err)
+		}
+		late = httptest.NewRequest(r.Method, r.URL.Path, bytes.NewReader(body))
+		late.Header = r.Header.Clone()
+		reset(w)
+	})
+	_, err := e.Deliver(context.Background(), g)
+	require.True(t, requireFailure(t, err).Uncertain)
+	require.Len(t, b.byKey(t), 1, "only the device stands")
+
+	// The search for the Procedure has found nothing when the case appears.
+	b.faults.plan(func(r *http.Request) bool { return strings.HasSuffix(r.URL.Path, "/Observation/_search") },
+		func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+			next.ServeHTTP(httptest.NewRecorder(), late)
+			next.ServeHTTP(w, r)
+		})
+	got, err := delivery.DeliverInDoubt(e, context.Background(), g)
+	require.NoError(t, err)
+	require.Equal(t, 5, got.Count(delivery.Found))
+	require.Equal(t, 6, b.writes())
 }
 
 // TestALostRaceHasManyNames answers a stale update as four servers do: 409, 412,
