@@ -79,7 +79,8 @@ func (e *Engine) deliver(ctx context.Context, g graph.Graph, doubt bool) (Result
 		return r.finished(), err
 	}
 	if e.target.Rung == RungFile {
-		return r.finished(), r.drop(ctx)
+		err := r.drop(ctx)
+		return r.finished(), err
 	}
 	if err := r.write(ctx); err != nil {
 		return r.finished(), errors.Join(err, r.save(ctx, 0))

@@ -28,6 +28,11 @@ func (r *run) drop(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	for i := range ops { // nobody is asked: what the hospital owns is named by identifier
+		if ops[i].local, err = localise(ops[i].neutral, nil); err != nil {
+			return &Failure{Class: target.Permanent, Reason: OurMistake, Cause: err}
+		}
+	}
 	content, err := r.lines(ops)
 	if err != nil {
 		return &Failure{Class: target.Permanent, Reason: OurMistake, Cause: err}

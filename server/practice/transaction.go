@@ -181,6 +181,9 @@ func (r *Receiver) apply(entries []*entry, undo *[]func()) *refusal {
 
 // blame says which entry is at fault.
 func (e *entry) blame(why *refusal) *refusal {
+	if e.place == "" {
+		return why // a single write: the path begins with the type
+	}
 	if why.place == "" {
 		why.place = e.place
 	} else if !strings.HasPrefix(why.place, "Bundle") {
