@@ -38,6 +38,7 @@ func Run(t *testing.T, open func(t testing.TB) *store.Store) {
 		"rows can be reopened and skipped":              reopenAndSkip,
 		"pages of deliveries filter and meet":           deliveryPages,
 		"the ledger keeps the newest of each role key":  ledgerKeeps,
+		"a target keeps its last preflight":             preflightKept,
 		"hostile text is stored as it is":               hostileText,
 		"concurrent writers of one case do not collide": concurrentWriters,
 	} {
