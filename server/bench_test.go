@@ -1,0 +1,222 @@
+package server_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"slices"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"enbloc/mapping"
+	"enbloc/mapping/fhir"
+	"enbloc/mapping/sample"
+	"enbloc/server/servertest"
+)
+
+// sink is the least that a target can be: it looks only for what it has to
+// name in its answer, and reads a bundle when somebody asks for a part of it.
+type sink struct {
+	bundles sync.Map // number → body, or kept once a part was asked for
+	count   atomic.Int64
+}
+
+func (s *sink) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	w.Header().Set("Content-Type", "application/fhir+json")
+	switch {
+	case strings.HasSuffix(r.URL.Path, "/_search"):
+		_, _ = io.Copy(io.Discard, r.Body)
+		kind := strings.Split(strings.TrimPrefix(r.URL.Path, "/fhir/"), "/")[0]
+		_, _ = io.WriteString(w, `{"resourceType":"Bundle","entry":[{"resource":{"resourceType":"`+kind+`","id":"1"}}]}`)
+	case r.Method == http.MethodPost:
+		s.take(w, r)
+	default:
+		s.give(w, strings.TrimPrefix(r.URL.Path, "/fhir/"))
+	}
+}
+
+var requestURL = []byte(`"request":{"method":"POST","url":"`)
+
+func (s *sink) take(w http.ResponseWriter, r *http.Request) {
+	body, _ := io.ReadAll(r.Body)
+	number := s.count.Add(1)
+	s.bundles.Store(number, body)
+	var out bytes.Buffer
+	out.WriteString(`{"resourceType":"Bundle","type":"transaction-response","entry":[`)
+	for i, rest := 0, body; ; i++ {
+		at := bytes.Index(rest, requestURL)
+		if at < 0 {
+			break
+		}
+		rest = rest[at+len(requestURL):]
+		kind := rest[:bytes.IndexByte(rest, '"')]
+		if i > 0 {
+			out.WriteByte(',')
+		}
+		fmt.Fprintf(&out, `{"response":{"status":"201 Created","location":"%s/%d-%d/_history/1","etag":"W/\"1\""}}`, kind, number, i)
+	}
+	out.WriteString(`]}`)
+	_, _ = w.Write(out.Bytes())
+}
+
+// kept is a bundle taken apart, as its parts would be read back.
+type kept struct{ kinds, resources []string }
+
+func (s *sink) give(w http.ResponseWriter, place string) {
+	var number int64
+	var entry int
+	kind, id, _ := strings.Cut(place, "/")
+	if _, err := fmt.Sscanf(id, "%d-%d", &number, &entry); err != nil {
+		w.WriteHeader(http.StatusNotFound)
+		return
+	}
+	held, _ := s.bundles.Load(number)
+	k, apart := held.(kept)
+	if !apart {
+		k = takeApart(number, held.([]byte))
+		s.bundles.Store(number, k)
+	}
+	if entry >= len(k.kinds) || k.kinds[entry] != kind {
+		w.WriteHeader(http.StatusNotFound)
+		return
+	}
+	_, _ = io.WriteString(w, fmt.Sprintf(`{"id":%q,`, id)+k.resources[entry][1:])
+}
+
+func takeApart(number int64, body []byte) (k kept) {
+	var bundle struct {
+		Entry []struct {
+			FullURL  string `json:"fullUrl"`
+			Resource json.RawMessage
+			Request  struct{ URL string }
+		}
+	}
+	if json.Unmarshal(body, &bundle) != nil {
+		return k
+	}
+	var links []string
+	for i, e := range bundle.Entry {
+		links = append(links, e.FullURL, fmt.Sprintf("%s/%d-%d", e.Request.URL, number, i))
+	}
+	linked := strings.NewReplacer(links...)
+	for _, e := range bundle.Entry {
+		k.kinds, k.resources = append(k.kinds, e.Request.URL), append(k.resources, linked.Replace(string(e.Resource)))
+	}
+	return k
+}
+
+const (
+	benchCases   = 400
+	benchClients = 8
+	rawSenders   = 16
+)
+
+// BenchmarkWholePath sends reports over HTTP with eight clients while they are
+// being delivered, and compares with the bare POST of the same prebuilt
+// Bundles to the same sink in the same run. Figures: "times-raw" is the raw
+// rate over the whole path's sustained rate, "accept-p99-ms" the time until
+// 202 with delivery going on beside.
+func BenchmarkWholePath(b *testing.B) {
+	for _, engine := range []string{"sqlite", "postgres"} {
+		b.Run(engine, func(b *testing.B) {
+			var o servertest.Options
+			if engine == "postgres" {
+				o.Database = os.Getenv("ENBLOC_TEST_POSTGRES")
+				if o.Database == "" {
+					b.Skip("ENBLOC_TEST_POSTGRES names no database")
+				}
+			}
+			for b.Loop() {
+				benchWholePath(b, o)
+			}
+		})
+	}
+}
+
+func benchWholePath(b *testing.B, o servertest.Options) {
+	reports, bundles := benchDocuments(b)
+	target := &sink{}
+	o.Target = func(http.Handler) http.Handler { return target }
+	s := servertest.Start(b, o)
+
+	start := time.Now()
+	latencies := inParallel(b, benchClients, reports, func(body []byte) int { return post(b, s.URL+"/cases", body) })
+	s.Settle()
+	whole := benchCases / time.Since(start).Seconds()
+
+	raw := httptest.NewServer(&sink{})
+	defer raw.Close()
+	start = time.Now()
+	inParallel(b, rawSenders, bundles, func(body []byte) int { return post(b, raw.URL+"/fhir", body) })
+	ceiling := benchCases / time.Since(start).Seconds()
+
+	slices.Sort(latencies)
+	b.ReportMetric(ceiling, "raw/s")
+	b.ReportMetric(whole, "delivered/s")
+	b.ReportMetric(ceiling/whole, "times-raw")
+	b.ReportMetric(float64(latencies[len(latencies)*99/100].Microseconds())/1000, "accept-p99-ms")
+}
+
+// benchDocuments are reports of this run and the Bundles made of them.
+func benchDocuments(b *testing.B) (reports, bundles [][]byte) {
+	sender := fmt.Sprintf("https://hospital.example/bench/%d", time.Now().UnixNano())
+	p := mapping.New(servertest.Key)
+	for seed := uint64(1); len(reports) < benchCases; seed++ {
+		rep := sample.Make(seed).Report
+		rep.SourceSystem = sender
+		body, err := json.Marshal(rep)
+		require.NoError(b, err)
+		g, err := p.Map(rep, 1)
+		require.NoError(b, err)
+		reports, bundles = append(reports, body), append(bundles, fhir.Bundle(g))
+	}
+	return reports, bundles
+}
+
+func inParallel(b *testing.B, n int, bodies [][]byte, send func([]byte) int) []time.Duration {
+	took := make([]time.Duration, len(bodies))
+	var next atomic.Int64
+	var wait sync.WaitGroup
+	for range n {
+		wait.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(bodies); i = int(next.Add(1)) - 1 {
+				start := time.Now()
+				if status := send(bodies[i]); status >= http.StatusMultipleChoices {
+					b.Errorf("status %d", status)
+				}
+				took[i] = time.Since(start)
+			}
+		})
+	}
+	wait.Wait()
+	return took
+}
+
+var benchClient = &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: rawSenders}}
+
+func post(b *testing.B, url string, body []byte) int {
+	req, err := http.NewRequestWithContext(context.Background(), http.MethodPost, url, bytes.NewReader(body))
+	if err != nil {
+		b.Error(err)
+		return http.StatusInternalServerError
+	}
+	req.Header.Set("Content-Type", "application/json")
+	res, err := benchClient.Do(req)
+	if err != nil {
+		b.Error(err)
+		return http.StatusInternalServerError
+	}
+	defer res.Body.Close()
+	_, _ = io.Copy(io.Discard, res.Body)
+	return res.StatusCode
+}
