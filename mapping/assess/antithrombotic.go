@@ -69,10 +69,10 @@ func (r *rule) askDrugs(k *look, lines []advice) Result {
 				continue
 			}
 			if l.applies(c) == unknown {
-				if c.class() == report.Warfarin && c.inRange == unknown {
+				if l.hangsOn(c, func(c *drugCase, is truth) { c.inRange = is }) {
 					out.Missing = appendNew(out.Missing, inr.pointer())
 				}
-				if c.highRisk == unknown && !sameFor(l, c) {
+				if l.hangsOn(c, func(c *drugCase, is truth) { c.highRisk = is }) {
 					out.Missing = appendNew(out.Missing, risk.pointer())
 				}
 				continue
@@ -94,14 +94,12 @@ func (r *rule) askDrugs(k *look, lines []advice) Result {
 	return r.closeDrugs(k, out, said)
 }
 
-func (c drugCase) class() report.DrugClass { return c.drug.Class }
-
-// sameFor reports whether a line does not hang on the thrombotic risk.
-func sameFor(l advice, c drugCase) bool {
-	c.highRisk = yes
-	high := l.applies(c)
-	c.highRisk = no
-	return high == l.applies(c)
+// hangsOn reports whether the line turns on one part of the case.
+func (l advice) hangsOn(c drugCase, put func(c *drugCase, is truth)) bool {
+	put(&c, yes)
+	with := l.applies(c)
+	put(&c, no)
+	return with != l.applies(c)
 }
 
 func (k *look) drugCase(a report.Antithrombotic, inr *finding) drugCase {

@@ -79,7 +79,7 @@ func (f *finding) decidesSign(live *finding, ask func() (string, bool)) string {
 	var parts []string
 	for _, v := range []truth{yes, no} {
 		live.sign = v
-		if class, decided := ask(); decided && class != CannotBeAssessed {
+		if class, decided := ask(); decided {
 			word := f.ifYes
 			if v == no {
 				word = f.ifNo

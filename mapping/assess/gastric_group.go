@@ -39,7 +39,7 @@ func groupUlcer(k *look) report.Ulceration {
 
 func askHistologyGroup(r *rule, k *look) Result {
 	group, ulcer := k.dominantGroup(), k.anyUlcer()
-	seen, open := group.yes().seen|ulcer.yes().seen, group.yes().open|ulcer.yes().open
+	seen, open := sorted(group, ulcer)
 	if seen == 0 {
 		return r.undecided(k, 0, open, "differentiated or undifferentiated, UL0 or UL1")
 	}

@@ -85,7 +85,7 @@ var ruleIndicationESGE2015 = listed(rule{
 		reason: "Differentiated T1a without ulcer up to 20 mm: absolute criteria"},
 	{when: "differentiated, T1a, no ulcer, above 20 mm", then: "expanded-A",
 		is: func(f esgeLesionFacts) fact {
-			return all(f.diff.yes(), f.depth.atMost(0), f.ulcer.no(), f.size.above(20))
+			return all(f.diff.yes(), f.depth.atMost(0), f.ulcer.no())
 		},
 		reason: "Differentiated T1a without ulcer above 20 mm: expanded criteria A"},
 	{when: "differentiated, T1a, ulcer, up to 30 mm", then: "expanded-B",
@@ -100,7 +100,7 @@ var ruleIndicationESGE2015 = listed(rule{
 		reason: "Undifferentiated T1a without ulcer up to 20 mm: expanded criteria C"},
 	{when: "differentiated, sm1 up to 500 µm, no ulcer, up to 30 mm", then: "expanded-D",
 		is: func(f esgeLesionFacts) fact {
-			return all(f.diff.yes(), all(f.depth.above(0), f.depth.atMost(500)), f.ulcer.no(), f.size.atMost(30))
+			return all(f.diff.yes(), f.depth.atMost(500), f.ulcer.no(), f.size.atMost(30))
 		},
 		reason: "Differentiated, up to 500 µm into the submucosa, without ulcer, up to 30 mm: expanded criteria D"},
 	{when: "otherwise", then: "outside-criteria", is: func(esgeLesionFacts) fact { return always() },

@@ -77,9 +77,7 @@ func walk[C any](c C, rows []row[C]) walked {
 func classes[C any](rows []row[C], possible []int) []string {
 	var out []string
 	for _, i := range possible {
-		if rows[i].then != CannotBeAssessed {
-			out = appendNew(out, rows[i].then)
-		}
+		out = appendNew(out, rows[i].then)
 	}
 	return out
 }

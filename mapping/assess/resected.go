@@ -40,5 +40,17 @@ func (k *look) oneBloc() oneBloc {
 // left (Park, Korean J Gastroenterol 2020;75:264, Table 1).
 func (b oneBloc) whole() fact { return all(b.pieces.atMost(1), b.residual.no()) }
 
+// sorted parts findings into those that are known and those that are not.
+func sorted(findings ...*finding) (seen, open set) {
+	for _, f := range findings {
+		if f.known() {
+			seen |= f.bit
+		} else {
+			open |= f.bit
+		}
+	}
+	return seen, open
+}
+
 // clear is the fact that both margins are free of tumour.
 func clear(hm, vm *finding) fact { return all(hm.no(), vm.no()) }

@@ -159,8 +159,8 @@ func (k *look) figures(seen set) string {
 		if seen&f.bit == 0 || f.isSign || !f.known() {
 			continue
 		}
-		if f.unit == "µm" && f.lo == 0 {
-			continue // within the mucosa: the reason says so in words
+		if f.lo == 0 && (f.unit == "µm" || f.unit == "mm") {
+			continue // nothing has invaded, nothing is there to measure: the reason says so in words
 		}
 		parts = append(parts, strings.TrimSpace(f.name+" "+plain(f.lo)+" "+f.unit))
 	}
