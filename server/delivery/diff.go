@@ -297,3 +297,10 @@ func same(sent, read []byte, base string) ([]Difference, bool) {
 	}
 	return all, true
 }
+
+// Compare lists the differences between a resource as it was sent to a target
+// with the base URL and as it was read back there; see [Difference]. The error
+// is non-nil when one of the two is not JSON.
+func Compare(sent, read []byte, base string) ([]Difference, error) {
+	return compare("", sent, read, base)
+}

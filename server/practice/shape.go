@@ -3,6 +3,7 @@ package practice
 import (
 	"net/http"
 	"net/url"
+	"strings"
 )
 
 // Shape makes the receiver like a server that can do less, so that every way of
@@ -71,6 +72,21 @@ func (s Shape) condition(e *entry) *refusal {
 		e.condition = ""
 	}
 	return nil
+}
+
+// keepBefore stores what came before the entry at fault, when the shape is not
+// all or nothing.
+func (r *Receiver) keepBefore(entries []*entry, refused *refusal) {
+	if !r.shape.NotAtomic {
+		return
+	}
+	for i, e := range entries {
+		if strings.HasPrefix(refused.place, e.place) && e.place != "" {
+			var undo []func()
+			_ = r.apply(entries[:i], &undo) // what fails now fails for a link to what was cut off
+			return
+		}
+	}
 }
 
 // updateWhere is PUT Type?condition outside a transaction.

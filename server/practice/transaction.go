@@ -51,11 +51,12 @@ func (r *Receiver) atomically(entries []*entry) *refusal {
 	var undo []func()
 	wrote := len(r.journal)
 	refused := r.apply(entries, &undo)
-	if refused != nil && !r.shape.NotAtomic {
+	if refused != nil {
 		for i := len(undo) - 1; i >= 0; i-- {
 			undo[i]()
 		}
 		r.journal = r.journal[:wrote]
+		r.keepBefore(entries, refused)
 	}
 	return refused
 }

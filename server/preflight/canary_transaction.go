@@ -1,0 +1,105 @@
+package preflight
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+
+	"github.com/google/uuid"
+
+	"enbloc/server/target/fhirserver"
+)
+
+func contains(body []byte, text string) bool { return bytes.Contains(body, []byte(text)) }
+
+// transaction writes two linked resources twice. The second time has to find
+// both, and the link has to be a real one.
+func (r *run) transaction(ctx context.Context) {
+	if !r.facts.creates {
+		return
+	}
+	r.timed(GroupWriting, "transaction", "Writing several resources at once, twice", func() (Status, string, string) {
+		send := func() ([]fhirserver.EntryResult, fhirserver.Answer) {
+			part, whole := r.canary("Observation", "part", nil), r.canary("Observation", "whole", nil)
+			urn := "urn:uuid:" + uuid.NewString()
+			whole["hasMember"] = []any{map[string]any{"reference": urn}}
+			first := r.conditional(part, "part")
+			first["fullUrl"] = urn
+			second := r.conditional(whole, "whole")
+			second["fullUrl"] = "urn:uuid:" + uuid.NewString()
+			return r.post0(ctx, first, second)
+		}
+		first, a := send()
+		if first == nil {
+			return Warn, "A transaction was refused: " + answered(a) + ".", "Ask for transactions: without them a case is written piece by piece."
+		}
+		r.facts.transaction = true
+		parts, _ := r.count(ctx, "Observation", "identifier", "part")
+		wholes, hits := r.count(ctx, "Observation", "identifier", "whole")
+		if parts != 1 || wholes != 1 {
+			return Fail, fmt.Sprintf("It was answered as done, and %d and %d of one each are found.", parts, wholes), "Ask whether a search sees what was just written."
+		}
+		if contains(hits[0], "urn:uuid:") {
+			r.facts.transaction = false
+			return Fail, "The link between the two was stored as it was sent and leads nowhere.", "Ask for links inside a transaction to be resolved. Until then requests are sent one by one."
+		}
+		if !r.facts.condition {
+			return Pass, "Both were written and linked; a repetition was not tried, as conditions do not work.", ""
+		}
+		_, _ = send()
+		parts, _ = r.count(ctx, "Observation", "identifier", "part")
+		wholes, _ = r.count(ctx, "Observation", "identifier", "whole")
+		if parts != 1 || wholes != 1 {
+			return Fail, fmt.Sprintf("After the same transaction twice there are %d and %d.", parts, wholes), "Ask for ifNoneExist to be honoured inside a transaction."
+		}
+		r.facts.inTransaction = true
+		return Pass, "Both were written once, however often they were sent, and linked.", ""
+	})
+}
+
+func (r *run) conditional(c map[string]any, name string) map[string]any {
+	more := map[string]any{}
+	if r.facts.condition {
+		more["ifNoneExist"] = r.condition("identifier", name)
+	}
+	kind, _ := c["resourceType"].(string)
+	return entry(c, "POST", kind, more)
+}
+
+// atomicity sends a good entry with one that must fail.
+func (r *run) atomicity(ctx context.Context) {
+	if !r.facts.transaction {
+		return
+	}
+	r.timed(GroupWriting, "atomic", "Keeping nothing of a transaction that fails", func() (Status, string, string) {
+		held, a := r.post(ctx, r.canary("Observation", "held", nil), "")
+		if !done(a) || held.ID == "" {
+			return Skip, "It could not be prepared: " + answered(a) + ".", ""
+		}
+		bad := r.canary("Observation", "held", map[string]any{"id": held.ID, "valueString": "HTEST overwritten"})
+		n, a := r.half(ctx, "atomic", entry(bad, "PUT", "Observation/"+held.ID, map[string]any{"ifMatch": fhirserver.ETag(stale)}))
+		now, _ := r.read(ctx, "Observation", held.ID)
+		switch {
+		case contains(now, "HTEST overwritten"):
+			r.facts.versions = false
+			// What had to fail did not, so nothing is known yet: a type that no
+			// server has will do.
+			wrong := r.canary("Observation", "wrong", map[string]any{"resourceType": "HtestNoSuchType"})
+			if n, _ = r.half(ctx, "atomic-2", entry(wrong, "POST", "HtestNoSuchType", nil)); n == 0 {
+				r.facts.atomic = true
+			}
+			return Fail, "The stale update in the transaction overwrote the newer version.", "Ask for ifMatch to be honoured inside a transaction."
+		case n == 0:
+			r.facts.atomic = true
+			return Pass, "Nothing stayed: " + answered(a) + ".", ""
+		}
+		return Fail, "The good half stayed although the other failed: " + answered(a) + ".", "Ask for transactions that are all or nothing. Until then requests are sent one by one, the report last."
+	})
+}
+
+// half sends a good entry with one that must fail, and counts the good one.
+func (r *run) half(ctx context.Context, name string, bad map[string]any) (int, fhirserver.Answer) {
+	_, a := r.post0(ctx, r.conditional(r.canary("Observation", name, nil), name), bad)
+	n, _ := r.count(ctx, "Observation", "identifier", name)
+	return n, a
+}

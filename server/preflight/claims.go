@@ -1,0 +1,177 @@
+package preflight
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+
+	"enbloc/server/target/fhirserver"
+)
+
+// types are what a case consists of, in the order of writing.
+var types = []string{"Device", "BodyStructure", "Condition", "Specimen", "Procedure", "MedicationAdministration", "Observation", "Media",
+	"AdverseEvent", "ServiceRequest", "DiagnosticReport", "Provenance"}
+
+// tagged types have no search by identifier in R4
+// (http://hl7.org/fhir/R4/searchparameter-registry.html).
+var tagged = []string{"AdverseEvent", "Provenance"}
+
+func (r *run) readClaims(body []byte) bool {
+	status := r.timed(GroupClaims, "capability-statement", "CapabilityStatement", func() (Status, string, string) {
+		caps, err := fhirserver.ReadCapabilities(body)
+		if err != nil {
+			return Fail, "The answer to GET metadata is no CapabilityStatement.", "Check the address: it must be the FHIR base."
+		}
+		r.caps = caps
+		raw, _ := json.Marshal(caps) // strings and lists always marshal; maps in order of keys
+		r.report.CapabilityHash = hashOf(string(raw))
+		r.report.FHIRVersion, r.report.Software = plain(caps.FHIRVersion), strings.TrimSpace(plain(caps.Software)+" "+plain(caps.Version))
+		if !strings.HasPrefix(caps.FHIRVersion, "4.0") {
+			return Fail, fmt.Sprintf("The server says FHIR %s; the records are FHIR R4 (4.0).", plain(caps.FHIRVersion)), "Ask for the address of the R4 interface."
+		}
+		return Pass, fmt.Sprintf("%s, FHIR %s, %d types.", or(r.report.Software, "No name"), r.report.FHIRVersion, len(caps.Types)), ""
+	})
+	return status != Fail
+}
+
+// plain keeps what another program says of itself to short, harmless text.
+func plain(s string) string {
+	s = strings.Map(func(c rune) rune {
+		if c < ' ' || c == 0x7f {
+			return -1
+		}
+		return c
+	}, s)
+	if len(s) > 80 {
+		s = s[:80]
+	}
+	return strings.ToValidUTF8(s, "")
+}
+
+func or(s, other string) string {
+	if s == "" {
+		return other
+	}
+	return s
+}
+
+// claims looks at what is said, and at what can be asked without writing.
+func (r *run) claims(ctx context.Context) {
+	r.timed(GroupClaims, "transaction-claimed", "Transactions", func() (Status, string, string) {
+		if r.caps.Transaction() {
+			return Pass, "The server says that it takes transactions.", ""
+		}
+		return Warn, "The server does not say that it takes transactions.", "Ask whether it does."
+	})
+	r.timed(GroupClaims, "types-claimed", "Types of a case", r.typesClaimed)
+	r.timed(GroupClaims, "search-claimed", "Finding by key", r.searchClaimed)
+	r.timed(GroupClaims, "conditional-claimed", "Conditions", func() (Status, string, string) {
+		return Info, fmt.Sprintf("Claimed for the %d types of a case: conditional create %s, ids of ours %s, conditional update %s.", len(types),
+			r.share(func(t fhirserver.TypeCapabilities) *bool { return t.ConditionalCreate }),
+			r.share(func(t fhirserver.TypeCapabilities) *bool { return t.UpdateCreate }),
+			r.share(func(t fhirserver.TypeCapabilities) *bool { return t.ConditionalUpdate })), ""
+	})
+	r.smart(ctx)
+	r.patientSearch(ctx)
+}
+
+// share says for how many types of a case something is claimed. What is not
+// mentioned is unknown.
+func (r *run) share(flag func(fhirserver.TypeCapabilities) *bool) string {
+	yes, no := 0, 0
+	for _, t := range types {
+		switch f := flag(r.caps.Types[t]); {
+		case f == nil:
+		case *f:
+			yes++
+		default:
+			no++
+		}
+	}
+	return fmt.Sprintf("yes %d, no %d, not said %d", yes, no, len(types)-yes-no)
+}
+
+// missingTypes are those that the server says it cannot create.
+func (r *run) missingTypes() []string {
+	var missing []string
+	for _, t := range types {
+		c, listed := r.caps.Types[t]
+		if len(r.caps.Types) > 0 && (!listed || (len(c.Interactions) > 0 && !slices.Contains(c.Interactions, "create"))) {
+			missing = append(missing, t)
+		}
+	}
+	return missing
+}
+
+func (r *run) typesClaimed() (Status, string, string) {
+	missing := r.missingTypes()
+	switch {
+	case len(r.caps.Types) == 0:
+		return Warn, "The server does not list its types.", "Ask which types can be created and updated."
+	case len(missing) == 0:
+		return Pass, fmt.Sprintf("All %d types of a case can be created.", len(types)), ""
+	}
+	return Warn, "Not offered for writing: " + strings.Join(missing, ", ") + ".", "Ask for create and update of these types."
+}
+
+func (r *run) searchClaimed() (Status, string, string) {
+	var missing []string
+	for _, t := range types {
+		param := "identifier"
+		if slices.Contains(tagged, t) {
+			param = "_tag"
+		}
+		// _tag belongs to all types and is listed by few servers.
+		if c, listed := r.caps.Types[t]; listed && param == "identifier" && len(c.SearchParams) > 0 && !slices.Contains(c.SearchParams, param) {
+			missing = append(missing, t)
+		}
+	}
+	if len(missing) > 0 {
+		return Warn, "No search by identifier is offered for " + strings.Join(missing, ", ") + ".", "Ask for the search parameter identifier: by it what stands is found after a lost answer."
+	}
+	return Pass, "The search by identifier is offered, or nothing is said against it.", ""
+}
+
+func (r *run) smart(ctx context.Context) {
+	r.timed(GroupClaims, "smart", "Sign-in description", func() (Status, string, string) {
+		a := r.saw("smart-configuration", r.Client.WellKnown(ctx, "smart-configuration"))
+		var c struct {
+			TokenEndpoint string   `json:"token_endpoint"`
+			Algorithms    []string `json:"token_endpoint_auth_signing_alg_values_supported"`
+		}
+		if a.Err != nil || a.Status != http.StatusOK || json.Unmarshal(a.Body, &c) != nil || c.TokenEndpoint == "" {
+			return Info, "The server publishes no smart-configuration; sign-in is by what was agreed.", ""
+		}
+		return Info, fmt.Sprintf("The server publishes a smart-configuration with a token endpoint; signatures: %s.", or(plain(strings.Join(c.Algorithms, ", ")), "not said")), ""
+	})
+}
+
+func (r *run) patientSearch(ctx context.Context) {
+	r.timed(GroupClaims, "patient-search", "Finding a patient", func() (Status, string, string) {
+		system, value, _ := strings.Cut(r.TestPatient, "|")
+		if r.TestPatient == "" {
+			system, value = System, "HTEST-nobody-"+r.report.Run
+		}
+		hits, a := r.Client.Search(ctx, fhirserver.Query{Type: "Patient", Param: "identifier", Values: []string{fhirserver.Token(system, value)}})
+		r.saw("search Patient", a)
+		switch {
+		case hits == nil:
+			return Warn, fmt.Sprintf("Patients cannot be searched by identifier (%d).", a.Status), "Ask for the search; until then only delivery by the identifier alone is possible (--logical-patient)."
+		case r.TestPatient == "" && len(hits) == 0:
+			return Pass, "Patients can be searched by identifier. Give --test-patient SYSTEM|VALUE to see whether yours is found.", ""
+		case r.TestPatient == "":
+			return Fail, fmt.Sprintf("A search for a patient who cannot exist returns %d: the server ignores the condition.", len(hits)), "Do not use this server: records would be filed under wrong patients. Ask for a search by identifier that works."
+		case len(hits) == 1:
+			return Pass, "The test patient is there, once.", ""
+		case len(hits) == 0:
+			return Warn, "The test patient is not there.", "Check the identifier system: cases wait until the patient is found."
+		}
+		return Fail, fmt.Sprintf("There are %d patients with the test patient's identifier.", len(hits)), "Have them merged."
+	})
+	if last := r.report.Checks[len(r.report.Checks)-1]; last.Status == Fail {
+		r.facts.wrongPatients = r.TestPatient == ""
+	}
+}
