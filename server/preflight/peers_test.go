@@ -23,7 +23,7 @@ func TestRealServersGetTheirRung(t *testing.T) {
 		first    delivery.FirstWrite
 		statuses map[string]preflight.Status
 	}{
-		"HAPI FHIR 8.8.0": {"ENBLOC_TEST_HAPI", delivery.RungClientIDs, delivery.WithClientID, map[string]preflight.Status{
+		"HAPI FHIR 8.8.0": {"ENBLOC_TEST_HAPI", delivery.RungConditionalCreate, delivery.WithCondition, map[string]preflight.Status{
 			"create": preflight.Pass, "stale-version": preflight.Pass, "conditional-create": preflight.Pass, "race": preflight.Pass,
 			"transaction": preflight.Pass, "atomic": preflight.Pass, "client-id": preflight.Pass, "tag-adverse-event": preflight.Pass,
 			"tag-provenance": preflight.Pass, "round-trip": preflight.Pass, "conditional-reference": preflight.Pass,

@@ -69,7 +69,8 @@ func (c *Client) searchFirst(ctx context.Context, resourceType string, form url.
 		a := c.do(ctx, request{method: http.MethodPost, path: resourceType + "/_search", body: []byte(form.Encode()),
 			contentType: "application/x-www-form-urlencoded", header: noCache()})
 		switch a.Status {
-		case http.StatusNotFound, http.StatusMethodNotAllowed, http.StatusUnsupportedMediaType, http.StatusNotImplemented:
+		// 400: a server that takes the form for a resource.
+		case http.StatusBadRequest, http.StatusNotFound, http.StatusMethodNotAllowed, http.StatusUnsupportedMediaType, http.StatusNotImplemented:
 		default:
 			return a
 		}
