@@ -132,7 +132,7 @@ func (r *rule) closeDrugs(k *look, out Result, said []string) Result {
 		return r.finish(k, out)
 	}
 	out.Answer = strings.Join(said, "; ")
-	out.Reason = "The guideline says of the drugs reported: " + out.Answer + "."
+	out.Reason = "The guideline says of the drugs reported: " + saidOfDrugs(out.Answer) + "."
 	return r.finish(k, out)
 }
 

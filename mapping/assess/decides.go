@@ -157,9 +157,9 @@ func (f *finding) lower(c cut) string {
 	case f.unit == "µm" && c.at == 0:
 		return "in the submucosa"
 	case c.fromIt:
-		return "from " + strings.TrimSpace(plain(c.at)+" "+f.unit)
+		return "from " + f.measured(c.at)
 	}
-	return "above " + strings.TrimSpace(plain(c.at)+" "+f.unit)
+	return "above " + f.measured(c.at)
 }
 
 func (f *finding) upper(c cut) string {
@@ -167,7 +167,15 @@ func (f *finding) upper(c cut) string {
 	case f.unit == "µm" && c.at == 0:
 		return "within the mucosa"
 	case c.fromIt:
-		return "below " + strings.TrimSpace(plain(c.at)+" "+f.unit)
+		return "below " + f.measured(c.at)
 	}
-	return "up to " + strings.TrimSpace(plain(c.at)+" "+f.unit)
+	return "up to " + f.measured(c.at)
+}
+
+// measured writes a figure with its unit.
+func (f *finding) measured(v float64) string {
+	if f.unit == "%" {
+		return plain(v) + f.unit
+	}
+	return strings.TrimSpace(plain(v) + " " + f.unit)
 }

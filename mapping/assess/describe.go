@@ -4,6 +4,7 @@ package assess
 type Description struct {
 	Rule      string    `json:"rule"`
 	Guideline string    `json:"guideline"`
+	Short     string    `json:"-"` // society and year, for narrow tables
 	Edition   string    `json:"edition"`
 	Source    string    `json:"source"`
 	Confirmed Confirmed `json:"confirmed"`
@@ -28,7 +29,7 @@ func (b Book) Print() Printed {
 	out := Printed{Version: b.Version, Rules: make([]Description, 0, len(registry))}
 	for _, r := range registry {
 		out.Rules = append(out.Rules, Description{
-			Rule: r.id, Guideline: r.from.guideline, Edition: r.from.edition, Source: r.from.citation,
+			Rule: r.id, Guideline: r.from.guideline, Short: r.from.short, Edition: r.from.edition, Source: r.from.citation,
 			Confirmed: r.confirmed, On: !b.off[r.id],
 			Title: r.title, Society: r.from.society, Scope: r.scope,
 			Cautions: append([]string{cautionDecides}, r.cautions...),

@@ -210,14 +210,17 @@ func TestUndifferentiatedPart(t *testing.T) {
 	mixed := stated(gradedA, func(c *caseReport) { c.histology().Types = []report.HistologyType{report.TypeTub2, report.TypePor2} })
 	require.Equal(t, []string{"/lesions/0/histology/undifferentiated_component/size_mm"}, answerOf(t, "R2.gastric.curability.ecura", mixed).Missing)
 	graded := stated(gradedA, func(c *caseReport) {
-		c.histology().Types, c.histology().Grade = []report.HistologyType{report.TypeAdenocarcinoma}, report.GradeModerate
+		c.histology().Types, c.histology().Grade, c.histology().TumourLongMm = []report.HistologyType{report.TypeAdenocarcinoma}, report.GradeModerate, figure("25")
 		c.histology().Undifferentiated = &report.Undifferentiated{Present: report.No}
 	})
 	require.Equal(t, "A", answerOf(t, "R2.gastric.curability.ecura", graded).Answer, "an adenocarcinoma without subtype goes by its grade")
 	untold := stated(gradedA, func(c *caseReport) {
-		c.histology().Types, c.histology().Grade = []report.HistologyType{report.TypeMedullary}, report.GradeModerate
+		c.histology().Types, c.histology().Grade, c.histology().TumourLongMm = []report.HistologyType{report.TypeMedullary}, report.GradeModerate, figure("25")
+		c.histology().Undifferentiated = &report.Undifferentiated{Present: report.No}
 	})
 	require.Equal(t, CannotBeAssessed, answerOf(t, "R2.gastric.curability.ecura", untold).Answer, "other types are not grouped by grade")
+	untyped := stated(gradedA, func(c *caseReport) { c.histology().Types, c.histology().TumourLongMm = nil, figure("25") })
+	require.Equal(t, []string{"/lesions/0/histology/types", "/lesions/0/histology/undifferentiated_component/size_mm"}, answerOf(t, "R2.gastric.curability.ecura", untyped).Missing)
 }
 
 // TestHistologyGroup covers the parts of the JGCA text without a case.
@@ -264,6 +267,8 @@ func TestExpectedHistology(t *testing.T) {
 	require.Equal(t, "Cannot be assessed: histology before the resection not reported.", answerOf(t, "R1.gastric.indication.korea2020", seen).Reason)
 	seen.seen().BiopsyTypes, seen.seen().PredictedSMUm, seen.seen().Ulcer = []report.HistologyType{report.TypeTub1}, figure("0"), report.UlcerAbsent
 	require.Equal(t, "absolute", answerOf(t, "R1.gastric.indication.esge2015", seen).Answer, "a depth of 0 leaves the step as it is")
+	seen.seen().PredictedDepth, seen.seen().SizeLongMm = report.PredictT1b, figure("25")
+	require.Equal(t, CannotBeAssessed, answerOf(t, "R1.gastric.indication.esge2015", seen).Answer, "T1b with a depth of 0 is T1b of unknown depth")
 }
 
 // TestRecurrence reads the earlier resection of this lesion and no other.
@@ -597,11 +602,11 @@ func TestTimesAndAreas(t *testing.T) {
 	c := gradedA()
 	c.lesion().Specimen = &report.Specimen{SizeLongMm: figure("40"), SizeShortMm: figure("30")}
 	c.resection().Phases = []report.Phase{
-		phase(report.StepMarking, 0, 5), phase(report.StepDissection, 20, 60), phase(report.StepIncision, 10, 20), phase(report.StepIncision, 30, 35),
+		phase(report.StepMarking, 0, 5), phase(report.StepMarking, 3, 7), phase(report.StepDissection, 20, 60), phase(report.StepIncision, 10, 20), phase(report.StepIncision, 30, 35),
 		phase(report.StepDissection, 50, 70), phase(report.StepClosure, 75, 90), phase(report.StepTrimming, 40, 40),
 	}
 	times := answerOf(t, "R10.metric.phase_durations", c)
-	require.Equal(t, map[string]any{"marking_min": 5.0, "dissection_min": 50.0, "incision_min": 15.0, "closure_min": 15.0, "trimming_min": 0.0, "total_min": 90.0}, times.Values)
+	require.Equal(t, map[string]any{"marking_min": 7.0, "dissection_min": 50.0, "incision_min": 15.0, "closure_min": 15.0, "trimming_min": 0.0, "total_min": 90.0}, times.Values)
 	require.Equal(t, "90", times.Answer)
 	speed := answerOf(t, "R10.metric.speed", c)
 	require.Equal(t, 9.425, speed.Values["cm2_per_h"], "942.5 mm² in the 60 min from incision to the end of dissection")
@@ -652,6 +657,7 @@ func TestSquamousSteps(t *testing.T) {
 	require.Equal(t, "curative", at(report.PTis, "").Answer)
 	require.Equal(t, "curative", at(report.PT1aEP, "").Answer)
 	require.Equal(t, "curative", at(report.PT1aLPM, "0").Answer, "a depth of 0 is none")
+	require.Contains(t, at(report.PT1aLPM, "0").Inputs, "/lesions/0/histology/pt")
 	require.Equal(t, "non-curative, further treatment recommended", at(report.PT2, "").Answer)
 	require.Equal(t, "non-curative, further treatment recommended", at(report.PTDeeper, "").Answer)
 	deep := at("", "150")
@@ -695,10 +701,14 @@ func TestPolyps(t *testing.T) {
 	largest := answerOf(t, esge, list("5", "12", "11"))
 	require.Equal(t, "3y", largest.Answer)
 	require.Contains(t, largest.Inputs, "/lesions/1/examination/size_long_mm")
+	require.Contains(t, answerOf(t, esge, list("5", "12", "12")).Inputs, "/lesions/1/examination/size_long_mm", "the first of the largest")
+	left := list("5")
+	left.Lesions = append(left.Lesions, report.Lesion{Number: 2, Examination: report.Examination{Organ: report.Colon, SizeLongMm: figure("15")}})
+	require.Equal(t, "return-to-screening", answerOf(t, esge, left).Answer, "a lesion that was left is not counted")
 	unsized := answerOf(t, esge, list("5", ""))
 	require.Equal(t, CannotBeAssessed, unsized.Answer)
 	require.Equal(t, []string{"/lesions/1/examination/size_long_mm"}, unsized.Missing)
-	require.Equal(t, "largest adenoma: return-to-screening below 10 mm, 3y from 10 mm", unsized.Decides)
+	require.Equal(t, "largest adenoma: return to screening below 10 mm, after 3 years from 10 mm", unsized.Decides)
 	require.Equal(t, "3y", answerOf(t, esge, list("10", "")).Answer, "one of 10 mm is enough")
 
 	unread := list("5", "5", "5", "5")
@@ -760,6 +770,9 @@ func TestPolyps(t *testing.T) {
 	pending.Lesions = append(pending.Lesions, report.Lesion{Number: 2, Examination: report.Examination{Organ: report.Colon, SizeLongMm: figure("9")}, Resection: &report.Resection{Technique: report.EMR}})
 	require.Equal(t, CannotBeAssessed, answerOf(t, esge, pending).Answer)
 	require.NotContains(t, answerOf(t, esge, pending).Decides, "largest adenoma", "9 mm stays below 10 mm whatever it is")
+	require.NotContains(t, answerOf(t, esge, pending).Decides, "serrated lesion of 10 mm")
+	pending.Lesions[1].Examination.SizeLongMm = figure("10")
+	require.Contains(t, answerOf(t, esge, pending).Decides, "serrated lesion of 10 mm or more: after 3 years if present")
 }
 
 // TestAntithromboticDetails goes through the drugs of the guidelines.
@@ -856,13 +869,15 @@ func TestWouldDecideAtTheMucosa(t *testing.T) {
 	c := stated(gradedA, func(c *caseReport) { c.histology().PT, c.histology().TumourLongMm = "", figure("25") })
 	require.Equal(t, "depth of invasion: A within the mucosa, B in the submucosa and below 500 µm, C-2 from 500 µm", answerOf(t, "R2.gastric.curability.ecura", c).Decides)
 	width := stated(squamousCase, func(c *caseReport) { c.resection().DefectCircumferencePct = report.Number{} })
-	require.Equal(t, "share of the circumference that the defect takes: not-triggered up to 75 %, recommended above 75 %", answerOf(t, "R5.oeso.stricture.korea2020", width).Decides)
+	require.Equal(t, "share of the circumference that the defect takes: not called for up to 75%, steroid prophylaxis recommended above 75%", answerOf(t, "R5.oeso.stricture.korea2020", width).Decides)
 	prague := stated(func() *caseReport { return prague("1") }, func(c *caseReport) { c.seen().PragueMCm = report.Number{} })
-	require.Equal(t, "maximal Barrett extent: none-named below 1 cm, 5y from 1 cm and below 3 cm, 3y from 3 cm and below 10 cm, expert-centre from 10 cm",
+	require.Equal(t, "maximal Barrett extent: no interval named below 1 cm, every 5 years from 1 cm and below 3 cm, every 3 years from 3 cm and below 10 cm, in an expert centre from 10 cm",
 		answerOf(t, "R5.oeso.barrett.surveillance.esge2023", prague).Decides)
 	both := finding{name: "x", unit: "mm", cuts: []cut{{at: 10}, {at: 10, fromIt: true}, {at: 20}}}
 	require.Equal(t, []cut{{at: 10, fromIt: true}, {at: 10}, {at: 20}}, both.sortedCuts())
 	require.Equal(t, []float64{9, 10, 15, 21}, both.candidates()[:4])
+	require.Equal(t, 1, cut{at: 10}.compare(cut{at: 10, fromIt: true}))
+	require.Equal(t, 0, cut{at: 10}.compare(cut{at: 10}))
 }
 
 // TestDuodenalSurveillance is from memory and about the duodenum only.

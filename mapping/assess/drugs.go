@@ -59,7 +59,8 @@ func (k *look) drug(class report.DrugClass, name string) drug {
 	is, reason := k.unlisted()
 	f := k.add(finding{path: "/before/antithrombotic_history", lack: "/before/antithrombotics", name: name, isSign: true,
 		sign: is, why: reason, ifYes: "taken and continued", ifNo: "not taken"})
-	return drug{taken: f, interrupted: f}
+	// Tried as taken, such a drug is tried as taken and continued.
+	return drug{taken: f, interrupted: k.add(finding{path: f.path, name: name, isSign: true, sign: no})}
 }
 
 // unlisted is what the history says of a drug that is not in the list.

@@ -35,10 +35,10 @@ func listed[C any](r rule, key string, gather func(k *look) C, rows []row[C]) *r
 		if !w.decided {
 			ask := func() (string, bool) {
 				again := walk(c, rows)
-				return rows[again.possible[0]].then, again.decided
+				return r.says(rows[again.possible[0]].then), again.decided
 			}
 			open := k.relevant(w.open, ask)
-			return r.undecided(k, w.seen, open, k.decides(classes(rows, w.possible), open, ask), weakest(rows, w.possible).note())
+			return r.undecided(k, w.seen, open, k.decides(r.classes(plainRows(rows, w.possible)), open, ask), weakest(rows, w.possible).note())
 		}
 		return r.fromRows(k, key, plainRows(rows, w.possible), w)
 	}
@@ -73,11 +73,11 @@ func walk[C any](c C, rows []row[C]) walked {
 	return w
 }
 
-// classes lists the distinct classes of the rows that are still possible.
-func classes[C any](rows []row[C], possible []int) []string {
+// classes lists in words the distinct classes of the rows still possible.
+func (r *rule) classes(possible []answerRow) []string {
 	var out []string
-	for _, i := range possible {
-		out = appendNew(out, rows[i].then)
+	for _, row := range possible {
+		out = appendNew(out, r.says(row.then))
 	}
 	return out
 }
@@ -116,7 +116,7 @@ func (r *rule) fromRows(k *look, key string, rows []answerRow, w walked) Result 
 		cautions = append(cautions, other.caution)
 	}
 	if len(rows) > 1 {
-		out.Reason = k.because("The same class whatever is found for "+k.names(w.open)+": "+first.then, w.seen)
+		out.Reason = k.because("Whatever is found for "+k.names(w.open)+", the answer is "+r.says(first.then), w.seen)
 	} else if first.risk != nil {
 		risk := *first.risk
 		out.Risk = &risk

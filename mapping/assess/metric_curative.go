@@ -34,7 +34,7 @@ func (r *rule) fromClass(k *look, class Result, classes map[string]string) Resul
 	switch answer := classes[class.Answer]; {
 	case answer != "":
 		out.Answer = answer
-		out.Reason = "The class is " + class.Answer + "."
+		out.Reason = "Follows from the class: " + class.Text() + "."
 		if answer != "undetermined" {
 			out.Values = map[string]any{"curative": answer == "yes"}
 		}

@@ -8,8 +8,8 @@ import (
 )
 
 var (
-	arithmetic = source{"arithmetic", "Arithmetic from the report", "", "follows from the definition by calculation; that a specimen is taken for an ellipse is common practice, no source"}
-	expertMark = source{"quality", "Expert marks of dissection", "2020", "JGH Open 2020, PMC7411630 (9 cm²/h or more; two CUSUM papers want more than 9)"}
+	arithmetic = source{"arithmetic", "Arithmetic", "Arithmetic from the report", "", "follows from the definition by calculation; that a specimen is taken for an ellipse is common practice, no source"}
+	expertMark = source{"quality", "JGH Open 2020", "Expert marks of dissection", "2020", "JGH Open 2020, PMC7411630 (9 cm²/h or more; two CUSUM papers want more than 9)"}
 )
 
 // diameters reads the two diameters of the pinned specimen, in mm.

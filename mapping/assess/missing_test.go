@@ -58,7 +58,7 @@ func TestSameClassEitherWay(t *testing.T) {
 	got := answerOf(t, "R2.gastric.curability.ecura", stated(gradedA, func(c *caseReport) { c.histology().Ulcer = "" }))
 	require.Equal(t, "A", got.Answer)
 	require.NotContains(t, got.Values, "subclass", "which A it is hangs on the ulcer")
-	require.Contains(t, got.Reason, "whatever is found for ulceration")
+	require.Contains(t, got.Reason, "Whatever is found for ulceration, the answer is A")
 }
 
 // TestSeveralMissing names what is still possible, and asks for nothing that
@@ -107,7 +107,7 @@ func TestScoreWithHole(t *testing.T) {
 	got := answerOf(t, "R4.bleed.bestj", c)
 	require.Equal(t, CannotBeAssessed, got.Answer)
 	require.Equal(t, []string{"/before/haemodialysis"}, got.Missing)
-	require.Equal(t, "between 1 and 4 points with what is known; haemodialysis: high (4 points) if on haemodialysis, low (1 point) if not on haemodialysis", got.Decides)
+	require.Equal(t, "between 1 and 4 points with what is known; haemodialysis: high risk (4 points) if on haemodialysis, low risk (1 point) if not on haemodialysis", got.Decides)
 }
 
 // TestDrugsNotListed: a drug that is not in the list is not taken only when the

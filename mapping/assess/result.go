@@ -27,6 +27,7 @@ type Result struct {
 	Rule      string    `json:"rule"`      // "R2.gastric.curability.ecura"
 	Title     string    `json:"title"`     // the question, in words
 	Guideline string    `json:"guideline"` // "JGES/JGCA ESD-EMR guideline for early gastric cancer"
+	Short     string    `json:"short"`     // society and year, for narrow tables: "JGES 2021"
 	Edition   string    `json:"edition"`   // "2nd edition, 2021"
 	Source    string    `json:"source"`    // citation with DOI or PMID
 	Confirmed Confirmed `json:"confirmed"` // how far this answer's rule is confirmed
@@ -36,6 +37,9 @@ type Result struct {
 
 	// Answer is the class, group or figure, or CannotBeAssessed.
 	Answer string `json:"answer"`
+	// AnswerText is the answer as people read it: "eCura B", "after 1 year".
+	// What rests on memory says so here too, so that no table drops it.
+	AnswerText string `json:"answer_text,omitempty"`
 	// Values are the parts of the answer by name ("ecura": "B",
 	// "points": 2, "rate_pct": 6.1): string, bool, float64 or []float64.
 	Values map[string]any `json:"values,omitempty"`

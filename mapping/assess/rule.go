@@ -20,6 +20,7 @@ const (
 // source is where a rule stands: the publication itself, never a copy of it.
 type source struct {
 	society   string // short name by which a site chooses: "JGES", "ESGE"
+	short     string // society and year, for narrow tables: "JGES 2021"
 	guideline string
 	edition   string
 	citation  string // author, journal, year, DOI or PMID
@@ -56,7 +57,7 @@ const (
 func (r *rule) result(k *look) Result {
 	out := Result{
 		Rule: r.id, Title: r.title,
-		Guideline: r.from.guideline, Edition: r.from.edition, Source: r.from.citation,
+		Guideline: r.from.guideline, Short: r.from.short, Edition: r.from.edition, Source: r.from.citation,
 		Confirmed: r.confirmed, Missing: []string{},
 	}
 	if k.lesion != nil {
@@ -89,6 +90,7 @@ func (r *rule) finish(k *look, out Result, own ...string) Result {
 	if len(out.Inputs) == 0 {
 		out.Inputs = []string{k.occasion()}
 	}
+	out.AnswerText = r.text(out)
 	return out
 }
 
@@ -124,19 +126,25 @@ func (r *rule) unconcerned(k *look, reason string, pointers ...string) Result {
 	return r.finish(k, out)
 }
 
-// lacking says which findings are missing and why, each name once.
+// lacking says which findings are missing and why, each name once: "size and
+// ulceration not known; number of pieces not reported".
 func (k *look) lacking(open set) string {
-	var parts []string
+	var reasons []string
+	names := map[string][]string{}
 	for i := range k.n {
 		if f := &k.found[i]; open&f.bit != 0 {
 			reason := f.why
 			if reason == "" {
 				reason = "not reported in enough detail"
 			}
-			parts = appendNew(parts, f.name+" "+reason)
+			reasons = appendNew(reasons, reason)
+			names[reason] = appendNew(names[reason], f.name)
 		}
 	}
-	return strings.Join(parts, ", ")
+	for i, reason := range reasons {
+		reasons[i] = enumerated(names[reason]) + " " + reason
+	}
+	return strings.Join(reasons, "; ")
 }
 
 // names lists the names of the findings.
@@ -147,7 +155,16 @@ func (k *look) names(open set) string {
 			parts = appendNew(parts, f.name)
 		}
 	}
-	return strings.Join(parts, ", ")
+	return enumerated(parts)
+}
+
+// enumerated is "a", "a and b" or "a, b and c".
+func enumerated(parts []string) string {
+	last := len(parts) - 1
+	if last < 1 {
+		return strings.Join(parts, "")
+	}
+	return strings.Join(parts[:last], ", ") + " and " + parts[last]
 }
 
 // figures lists the known figures among the findings: "size 28 mm, submucosal
@@ -162,7 +179,7 @@ func (k *look) figures(seen set) string {
 		if f.lo == 0 && (f.unit == "µm" || f.unit == "mm") {
 			continue // nothing has invaded, nothing is there to measure: the reason says so in words
 		}
-		parts = append(parts, strings.TrimSpace(f.name+" "+plain(f.lo)+" "+f.unit))
+		parts = append(parts, f.name+" "+f.measured(f.lo))
 	}
 	return strings.Join(parts, ", ")
 }

@@ -48,7 +48,7 @@ func scored[C any](r rule, key string, gather func(k *look) C, items []item[C], 
 			decides := "between " + strconv.Itoa(s.low) + " and " + strconv.Itoa(s.high) + " points with what is known"
 			if alone := k.wouldDecide(s.open, func() (string, bool) {
 				again := add(c, items)
-				return says(again.low, bands), again.open == 0
+				return r.saysPoints(again.low, bands), again.open == 0
 			}); alone != "" {
 				decides += "; " + alone
 			}
@@ -108,10 +108,10 @@ func bandOf(points int, bands []band) band {
 	return bands[len(bands)-1]
 }
 
-func says(points int, bands []band) string {
+func (r *rule) saysPoints(points int, bands []band) string {
 	out := count(points)
 	if group := bandOf(points, bands).group; group != "" {
-		out = group + " (" + out + ")"
+		out = r.says(group) + " (" + out + ")"
 	}
 	return out
 }

@@ -183,6 +183,20 @@ func TestTwoByTwo(t *testing.T) {
 	require.InDelta(t, 96.99, got.Overall, 0.005)
 }
 
+// TestSmallestCounts: one case is enough, and a cell may be empty.
+func TestSmallestCounts(t *testing.T) {
+	t.Parallel()
+	one, err := ClopperPearson(1, 1, 0.95)
+	require.NoError(t, err)
+	require.InDelta(t, 0.025, one.Lower, 1e-9, "the quantile of a single success")
+	_, err = FunnelNormal(0.9, 1)
+	require.NoError(t, err)
+	for _, c := range [][4]int{{0, 1, 1, 1}, {1, 0, 1, 1}, {1, 1, 0, 1}, {1, 1, 1, 0}} {
+		_, err := TwoByTwo(c[0], c[1], c[2], c[3])
+		require.NoError(t, err, c)
+	}
+}
+
 func TestAreaAndSpeed(t *testing.T) {
 	t.Parallel()
 	require.InDelta(t, 942.478, EllipseArea(40, 30), 5e-4)
