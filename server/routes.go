@@ -43,6 +43,7 @@ func (s *Server) routes() *gin.Engine {
 	a.POST("/what-if", s.limitBody, s.whatIf)
 	a.POST("/map", s.limitBody, s.dryMap)
 	a.GET("/parked", s.listParked)
+	a.GET("/targets", s.listTargets)
 	a.GET("/deliveries", s.listDeliveries)
 	a.POST("/deliveries/:delivery/resend", s.resend)
 	a.POST("/deliveries/:delivery/skip", s.skip)

@@ -24,6 +24,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"enbloc/mapping"
+	"enbloc/server/delivery"
 	"enbloc/server/intake"
 	"enbloc/server/store"
 )
@@ -33,6 +34,8 @@ type Delivery interface {
 	// Resend makes a row that stopped due at once, Skip closes it unsent.
 	Resend(ctx context.Context, id string) error
 	Skip(ctx context.Context, id string) error
+	// TargetStates are how the targets are written and whether they are called.
+	TargetStates() []delivery.TargetState
 }
 
 // Options say how to serve. Store, Pipeline, Intake and Delivery are required.

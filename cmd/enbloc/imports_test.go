@@ -22,7 +22,7 @@ var levels = [][]string{
 	{"mapping"},
 	{"server/store", "server/target", "server/practice"},
 	{"server/delivery"},
-	{"server/intake"},
+	{"server/intake", "server/preflight"},
 	{"server"},
 	{"testdata"},
 	{"cmd"},

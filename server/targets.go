@@ -1,0 +1,88 @@
+package server
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"enbloc/server/delivery"
+	"enbloc/server/fault"
+)
+
+// targetItem is one place that records go to.
+type targetItem struct {
+	Name string        `json:"name"`
+	Rung delivery.Rung `json:"rung"`
+	// Serves is patients or test; empty: anybody's.
+	Serves  delivery.Audience     `json:"serves,omitempty"`
+	Circuit delivery.CircuitState `json:"circuit"`
+	// Until is when the target is called again.
+	Until     *time.Time     `json:"rests_until,omitempty"`
+	Preflight *preflightItem `json:"preflight,omitempty"`
+}
+
+// preflightItem is what the last preflight found, in short.
+type preflightItem struct {
+	Checked        time.Time `json:"checked_at"`
+	Usable         bool      `json:"usable"`
+	Proven         bool      `json:"proven"`
+	Rung           int       `json:"rung"`
+	CapabilityHash string    `json:"capability_hash,omitempty"`
+	Sentence       string    `json:"sentence"`
+	// Drifted is true when it found the target changed.
+	Drifted bool `json:"drifted"`
+}
+
+func (s *Server) listTargets(c *gin.Context) {
+	items := []targetItem{}
+	for _, t := range s.o.Delivery.TargetStates() {
+		item := targetItem{Name: t.Name, Rung: t.Rung, Serves: t.Serves, Circuit: t.Circuit}
+		if !t.Until.IsZero() {
+			until := t.Until.UTC()
+			item.Until = &until
+		}
+		var err error
+		if item.Preflight, err = s.lastPreflight(c.Request.Context(), t.Name); err != nil {
+			s.fail(c, err)
+			return
+		}
+		items = append(items, item)
+	}
+	write(c, http.StatusOK, mediaJSON, map[string]any{"targets": items})
+}
+
+// lastPreflight is nil when there was none.
+func (s *Server) lastPreflight(ctx context.Context, name string) (*preflightItem, error) {
+	p, err := s.o.Store.Preflight(ctx, name)
+	if fault.Is(err, fault.NotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	var document struct {
+		Proven   bool              `json:"proven"`
+		Sentence string            `json:"sentence"`
+		Drift    []json.RawMessage `json:"drift"`
+	}
+	if err := json.Unmarshal(p.Document, &document); err != nil {
+		return nil, fault.Wrap("reading stored preflight", fault.Internal, err)
+	}
+	return &preflightItem{p.Checked, p.Usable, document.Proven, p.Rung, p.CapabilityHash, document.Sentence, len(document.Drift) > 0}, nil
+}
+
+// circuits counts the targets by the state of their circuit. Readiness is asked
+// without a token, so it names none.
+func (s *Server) circuits() map[delivery.CircuitState]int {
+	counts := map[delivery.CircuitState]int{}
+	for _, state := range delivery.CircuitStates() {
+		counts[state] = 0
+	}
+	for _, t := range s.o.Delivery.TargetStates() {
+		counts[t.Circuit]++
+	}
+	return counts
+}
