@@ -135,6 +135,20 @@ func inrMissing(r *report.Report, say say) {
 	}
 }
 
+// inrInRange is the INR up to which JGES 2017 leaves warfarin on.
+const inrInRange = 3
+
+func inrHighOnWarfarin(r *report.Report, say say) {
+	b := beforeOf(r)
+	for _, d := range b.Antithrombotics {
+		if d.Class == report.Warfarin && d.Management == report.Continued && above(b.INR, inrInRange) {
+			say("/before/inr", "Warfarin was continued at an INR of "+figures("", b.INR)+"; the guideline leaves it on while the INR is in range, and advises against even a biopsy above 3.0.",
+				"Check the INR and what was done; the team that treats the patient decides.")
+			return
+		}
+	}
+}
+
 func historyMissing(r *report.Report, say say) {
 	if anyLesion(r, gastricDissection) && !report.Known(beforeOf(r).AntithromboticHistory) {
 		say("/before/antithrombotic_history", "It is not known how complete the list of antithrombotics is; the bleeding score after gastric ESD needs it.",

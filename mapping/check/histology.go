@@ -14,7 +14,7 @@ func depthThoughIntramucosal(h *report.Histology, say say) {
 }
 
 func depthMissing(h *report.Histology, say say) {
-	if h.PT.Submucosal() && !h.DepthUm.Known() {
+	if neuroendocrine := has(h.Types, report.TypeNET); h.PT.Submucosal() && !h.DepthUm.Known() && !neuroendocrine {
 		say("/depth_um", fmt.Sprintf("The depth of invasion is missing with %s; curability hangs on it.", h.PT), "Ask the pathologist for the depth in micrometres and the line it was measured from.")
 	}
 }

@@ -52,6 +52,28 @@ func TestPublishedLimits(t *testing.T) {
 		{"cold snare at 6 mm in the duodenum", "ESGE 2021: below 6 mm", duodenal, coldSnare("6"), "resection.duodenal-cold-snare", true},
 		{"muscle injury II left open", "Burgess 2017: I and II at discretion", gastric, func(r *report.Report) { resect(r).Muscle = report.MuscleInjuryII }, "resection.muscle-injury-open", false},
 
+		{"warfarin at INR 3.0", "JGES 2017: no biopsy above 3.0", gastric, warfarinAt("3.0"), "before.inr-high-on-warfarin", false},
+		{"warfarin at INR 3.1", "JGES 2017: no biopsy above 3.0", gastric, warfarinAt("3.1"), "before.inr-high-on-warfarin", true},
+		{"warfarin stopped at INR 3.1", "the advice is on warfarin that goes on", gastric, func(r *report.Report) {
+			warfarinAt("3.1")(r)
+			drug(r).Management = report.Interrupted
+		}, "before.inr-high-on-warfarin", false},
+		{"pieces said to be unknown", "what is stated is not asked again", gastric, func(r *report.Report) { resect(r).Pieces = report.Absent(report.Unknown) }, "resection.pieces-missing", false},
+		{"pieces of an abandoned resection", "none may have come out", gastric, func(r *report.Report) {
+			resect(r).Pieces, resect(r).Completion = report.Number{}, report.CompletionAbandoned
+		}, "resection.pieces-missing", false},
+		{"depth of a neuroendocrine tumour", "its stage goes by size, not by µm", colonic, func(r *report.Report) {
+			histo(r).Types, histo(r).PT, histo(r).DepthUm = []report.HistologyType{report.TypeNET}, report.PT1, report.Number{}
+		}, "histology.depth-missing", false},
+		{"depth of a carcinoma", "curability hangs on it", colonic, func(r *report.Report) {
+			histo(r).Types, histo(r).PT, histo(r).DepthUm = []report.HistologyType{report.TypeAdenocarcinoma}, report.PT1, report.Number{}
+		}, "histology.depth-missing", true},
+		{"abandoned before the snare", "common practice, no source", gastric, func(r *report.Report) {
+			resect(r).Technique, resect(r).Completion = report.HybridESD, report.CompletionAbandoned
+		}, "resection.hybrid-without-snare", false},
+		{"precut EMR cut all the way round", "the cut round is the technique", colonic, func(r *report.Report) {
+			resect(r).Technique, resect(r).Incision = report.PrecutEMR, &report.Incision{Extent: report.Circumferential}
+		}, "resection.circumferential-start", false},
 		{"needle-type knife at 50 W", "common practice, no source: near 45", gastric, needleW(50, 3), "resection.watts-high-for-needle", false},
 		{"needle-type knife at 80 W", "common practice, no source: near 45", gastric, needleW(80, 3), "resection.watts-high-for-needle", true},
 		{"needle-type knife at 80 W, effect 1", "other effects are not comparable", gastric, needleW(80, 1), "resection.watts-high-for-needle", false},
@@ -88,6 +110,13 @@ func defect(pct int) func(*report.Report) {
 
 func coldSnare(mm string) func(*report.Report) {
 	return func(r *report.Report) { resect(r).Technique, exam(r).SizeLongMm = report.ColdSnare, num(mm) }
+}
+
+func warfarinAt(inr string) func(*report.Report) {
+	return func(r *report.Report) {
+		drug(r).Class, drug(r).Agent, drug(r).Management = report.Warfarin, report.AgentWarfarin, report.Continued
+		r.Before.INR = num(inr)
+	}
 }
 
 func needleW(watts, effect int) func(*report.Report) {

@@ -29,6 +29,12 @@ func completeWithResidual(l *report.Lesion, _ *report.Report, say say) {
 	}
 }
 
+func piecesMissing(l *report.Lesion, _ *report.Report, say say) {
+	if rs := resectionOf(l); rs.Completion == report.CompletionComplete && !rs.Pieces.Reported() {
+		say("/resection/pieces", "The resection is called complete, and the number of pieces is missing; en bloc and R0 hang on it.", "Add the number of pieces, or say that it is not known.")
+	}
+}
+
 // broken reports whether the resection was not carried through.
 func broken(rs *report.Resection) bool {
 	return rs.Completion == report.CompletionPartial || rs.Completion == report.CompletionAbandoned
@@ -107,6 +113,9 @@ func circumferentialStart(l *report.Lesion, _ *report.Report, say say) {
 	const text = " at the start goes all the way round: usual in the stomach, unwise in the colorectum, where space is small and the injection hard to control."
 	const mend = "Check what was entered; local protocol and the operator decide."
 	rs := resectionOf(l)
+	if rs.Technique == report.PrecutEMR {
+		return // cutting all the way round before the snare is what precut EMR is
+	}
 	if rs.Incision != nil && rs.Incision.Extent == report.Circumferential {
 		say("/resection/incision/extent", "The incision"+text, mend)
 	}

@@ -18,6 +18,7 @@ const (
 	handling     = "specimen handling: Gastroenterol Endosc 2021;63:1075"
 	itbcc        = "tumour budding in the colorectum: Lugli A et al., Mod Pathol 2017;30:1299 (cut-offs second-hand)"
 	jgcaTypes    = "Japanese classification of gastric carcinoma, JGCA, 6th ed. 2022, DOI 10.1007/s10120-022-01331-8"
+	jgesDrugs    = "JGES guideline on antithrombotics around endoscopy, 2012, with the anticoagulant supplement of 2017 (second-hand)"
 	jgesGastric  = "JGES guideline for early gastric cancer, 2nd ed., Ono H et al., Dig Endosc 2021;33:4, DOI 10.1111/den.13883 (second-hand)"
 	jnet         = "NICE and JNET classes as tabulated in Diagn Ther Endosc 2012:173269 Table 2 and World J Gastroenterol 2023;29:2600 Table 1 (second-hand)"
 	nagahama     = "non-extension sign in the stomach: Nagahama T et al., Gastric Cancer 2017;20:304, PMID 27165641"

@@ -58,6 +58,7 @@ var table = []Row{
 	{"before.bridging-of-antiplatelet", warn, everywhere, "antithrombotic class, bridging", practice, onReport(bridgingOfAntiplatelet)},
 	{"before.restart-before-session", warn, everywhere, "planned_restart, session start", logic, onReport(restartBeforeSession)},
 	{"before.inr-missing", advise, everywhere, "warfarin, inr", practice, onReport(inrMissing)},
+	{"before.inr-high-on-warfarin", warn, everywhere, "warfarin, management, inr", jgesDrugs, onReport(inrHighOnWarfarin)},
 	{"before.history-missing", advise, stomach, "antithrombotic_history", bestJ, onReport(historyMissing)},
 	{"before.dialysis-missing", advise, stomach, "haemodialysis", bestJ, onReport(dialysisMissing)},
 	{"before.implant-without-precaution", warn, everywhere, "implanted_device, implant_precaution", practice, onReport(implantWithoutPrecaution)},
@@ -120,6 +121,7 @@ var table = []Row{
 
 	// The resection: technique and result.
 	{"resection.pieces-against-containers", warn, everywhere, "pieces, pieces in containers", logic, onLesion(piecesAgainstContainers)},
+	{"resection.pieces-missing", advise, everywhere, "completion, pieces", practice, onLesion(piecesMissing)},
 	{"resection.complete-with-residual", warn, everywhere, "completion, visible_residual", logic, onLesion(completeWithResidual)},
 	{"resection.stopped-without-reason", warn, everywhere, "completion, stop_reason", practice, onLesion(stoppedWithoutReason)},
 	{"resection.stop-reason-though-complete", warn, everywhere, "completion, stop_reason", logic, onLesion(stopReasonThoughComplete)},

@@ -89,6 +89,7 @@ var trips = []trip{
 	{"before.inr-missing", gastric, func(r *report.Report) {
 		drug(r).Class, drug(r).Agent, r.Before.INR = report.Warfarin, report.AgentWarfarin, report.Number{}
 	}},
+	{"before.inr-high-on-warfarin", gastric, warfarinAt("3.1")},
 	{"before.history-missing", gastric, func(r *report.Report) { r.Before.AntithromboticHistory = "" }},
 	{"before.history-missing", gastric, func(r *report.Report) { r.Before.AntithromboticHistory = "unknown" }},
 	{"before.dialysis-missing", gastric, func(r *report.Report) { r.Before.Haemodialysis = "unknown" }},
@@ -180,6 +181,7 @@ var trips = []trip{
 
 	{"resection.pieces-against-containers", gastric, func(r *report.Report) { spec(r).Containers[0].Pieces = report.Int(2) }},
 	{"resection.pieces-against-containers", gastric, func(r *report.Report) { resect(r).Pieces, histo(r).HorizontalMargin = report.Int(3), "" }},
+	{"resection.pieces-missing", gastric, func(r *report.Report) { resect(r).Pieces = report.Number{} }},
 	{"resection.complete-with-residual", gastric, func(r *report.Report) { resect(r).VisibleResidual = report.Yes }},
 	{"resection.stopped-without-reason", gastric, func(r *report.Report) { resect(r).Completion = report.CompletionPartial }},
 	{"resection.stop-reason-though-complete", gastric, func(r *report.Report) { resect(r).StopReason = report.StopTime }},
