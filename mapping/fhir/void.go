@@ -26,10 +26,15 @@ func (m *mapper) withdrawal() string {
 // replaces what people would read. Status says it for most types; a Condition
 // says it in verificationStatus, and may then have neither a clinical status
 // nor an abatement (R4, con-5 and con-4); an AdverseEvent has no status, so a
-// tag says it; a BodyStructure is no longer active. Provenances and Devices
-// are never void, and an error is returned for them and for types that enbloc
-// does not write. Members that are unknown stay as they are.
+// tag says it; a BodyStructure is no longer active. A Provenance is never void,
+// as who wrote what when stays true, nor a Device, which other cases use too:
+// for both nil is returned, which leaves them as they are. An error is returned
+// for types that enbloc does not write. Members that are unknown stay as they
+// are.
 func Void(resourceType string, body json.RawMessage) (json.RawMessage, error) {
+	if resourceType == "Provenance" || resourceType == "Device" {
+		return nil, nil
+	}
 	return voidAs(resourceType, body, voided)
 }
 

@@ -117,7 +117,7 @@ func (s *Service) wire(log *slog.Logger) {
 	s.must(err)
 	pipeline := mapping.New(Key)
 	s.Delivery, err = delivery.New(ctx, delivery.Options{
-		Store: s.Store, Logger: log, Registerer: s.Registry, Void: void,
+		Store: s.Store, Logger: log, Registerer: s.Registry, Void: fhir.Void,
 		Targets: []delivery.Target{{Name: "practice", Client: client, Verify: s.verification()}},
 		Render: func(ctx context.Context, caseKey string, sequence int) (graph.Graph, error) {
 			return s.Intake.Graph(ctx, caseKey, sequence)
@@ -163,14 +163,6 @@ func (s *Service) verification() delivery.Verification {
 		return delivery.VerifyAll
 	}
 	return delivery.VerifySample
-}
-
-// void leaves a Provenance as it is: who wrote what when stays true.
-func void(resourceType string, body json.RawMessage) (json.RawMessage, error) {
-	if resourceType == "Provenance" {
-		return nil, nil
-	}
-	return fhir.Void(resourceType, body)
 }
 
 func (s *Service) stop(cancel context.CancelFunc, ended <-chan error) {

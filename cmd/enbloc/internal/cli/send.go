@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"enbloc/cmd/enbloc/internal/service"
+	"enbloc/mapping/fhir"
 	"enbloc/mapping/graph"
 	"enbloc/server/delivery"
 )
@@ -114,7 +115,7 @@ func (s Streams) graphToSend(file string, with []string, f *mappingFlags) (graph
 
 func (s Streams) deliver(c *cobra.Command, target delivery.Target, g graph.Graph, f sendFlags) error {
 	s.progress("sending %d resources to %s …", len(g.Resources), target.Client.BaseURL())
-	engine := delivery.NewEngine(target, delivery.EngineOptions{Void: service.Void})
+	engine := delivery.NewEngine(target, delivery.EngineOptions{Void: fhir.Void})
 	result, err := engine.Deliver(c.Context(), g)
 	s.progressDone()
 	if err != nil {

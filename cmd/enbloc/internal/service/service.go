@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -74,7 +73,7 @@ func (s *Service) wire(ctx context.Context, pipeline mapping.Pipeline, targets [
 	var in *intake.Intake
 	var err error
 	s.delivery, err = delivery.New(ctx, delivery.Options{
-		Store: s.store, Targets: targets, Void: Void, Logger: s.log, Registerer: registry,
+		Store: s.store, Targets: targets, Void: fhir.Void, Logger: s.log, Registerer: registry,
 		Render: func(ctx context.Context, caseKey string, sequence int) (graph.Graph, error) {
 			return in.Graph(ctx, caseKey, sequence)
 		},
@@ -88,15 +87,6 @@ func (s *Service) wire(ctx context.Context, pipeline mapping.Pipeline, targets [
 		Tenant: s.config.Tenant, Logger: s.log, Registry: registry, Grace: s.config.Grace,
 	})
 	return nil
-}
-
-// Void is how a resource that has left a case is marked on the target. A
-// Provenance is left as it is: it says who wrote what when, which stays true.
-func Void(resourceType string, body json.RawMessage) (json.RawMessage, error) {
-	if resourceType == "Provenance" {
-		return nil, nil
-	}
-	return fhir.Void(resourceType, body)
 }
 
 // openStore opens the database. For a SQLite file it makes the folder, for its
