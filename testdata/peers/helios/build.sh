@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Builds the Helios FHIR Server 0.2.7 (Rust, MIT) from crates.io into the cache: build.sh
-# Once, 13 minutes on two cores; without optimisation, which would take twice as long or more. Prints the program's path.
+# Once, 7 to 13 minutes on two cores; without optimisation, which would take twice as long or more. Prints the program's path.
 set -euo pipefail
 here=$(dirname "$(readlink -f "$0")")
 . "$here/../lib.sh"
@@ -13,7 +13,7 @@ build() {
   need cc gcc libc6-dev
   need pkg-config pkg-config
   pkg-config --exists openssl || apt_install libssl-dev
-  say "building $version, log $root/build.log (about 13 minutes)"
+  say "building $version, log $root/build.log (7 to 13 minutes)"
   mkdir -p "$root"
   # nice: two cores, and whoever started this has work of their own
   CARGO_PROFILE_RELEASE_OPT_LEVEL=0 CARGO_PROFILE_RELEASE_LTO=off CARGO_PROFILE_RELEASE_DEBUG=0 \
