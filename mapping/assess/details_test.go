@@ -513,7 +513,7 @@ func TestLateBleeding(t *testing.T) {
 	}
 	all3 := bleed(func(*report.Event) {})
 	require.Equal(t, "15 days, 28 days, 30 days", all3.Answer)
-	require.Equal(t, "Counts as delayed bleeding by these definitions: 15 days, 28 days, 30 days (day after the session 3).", all3.Reason)
+	require.Equal(t, "Counts as delayed bleeding by these definitions: 15 days, 28 days, 30 days (days after the session: 3).", all3.Reason)
 	require.Empty(t, all3.Decides)
 	open := bleed(func(e *report.Event) { e.EmergencyEndoscopy = "" })
 	require.Equal(t, map[string]any{"def15": true, "def30": true}, open.Values)
@@ -845,7 +845,7 @@ func TestMESDAG(t *testing.T) {
 func TestReasonsNameTheirFigures(t *testing.T) {
 	t.Parallel()
 	b := answerOf(t, "R2.gastric.curability.ecura", stated(gradedA, intoSM("420")))
-	require.Equal(t, "Differentiated cancer less than 500 µm into the submucosa, up to 30 mm, en bloc with clear margins and no vessel invasion: eCura B (submucosal depth 420 µm, size on the map 18 mm, number of pieces 1).", b.Reason)
+	require.Equal(t, "Differentiated cancer less than 500 µm into the submucosa, up to 30 mm, en bloc with clear margins and no vessel invasion: eCura B (submucosal depth 420 µm, size on the map 18 mm, number of pieces: 1).", b.Reason)
 	require.Equal(t, SecondHand, b.Confirmed)
 	a := answerOf(t, "R2.gastric.curability.ecura", gradedA())
 	require.NotContains(t, a.Reason, "submucosal depth", "nothing has invaded")

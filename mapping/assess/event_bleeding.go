@@ -24,7 +24,7 @@ func (k *look) dayAfter() *finding {
 	if errFrom == nil && errTo == nil {
 		day = report.Int(int(to.Sub(from).Hours()) / 24)
 	}
-	f := k.number(path, "day after the session", "", day)
+	f := k.number(path, "days after the session", "", day)
 	f.lack = "/occurred_at"
 	return f
 }

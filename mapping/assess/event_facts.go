@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"math"
 	"strconv"
 
 	"enbloc/mapping/report"
@@ -20,9 +21,9 @@ func gatherEvent(k *look) eventFacts {
 		endoscopic: k.intervention("endoscopic or radiological intervention", report.InterveneHaemostasis, report.InterveneClosure,
 			report.InterveneDilation, report.InterveneEndoscopy, report.InterveneRadiology, report.InterveneDrainage),
 		ventilation: k.intervention("ventilatory support", report.InterveneVentilation),
-		disability:  k.answer("/permanent_disability", "permanent disability", e.PermanentDisability),
+		disability:  k.disabled(),
 		transfusion: k.transfused(),
-		aborted:     k.answer("/procedure_aborted", "abandoning of the procedure", e.ProcedureAborted),
+		aborted:     k.aborted(),
 		nights:      k.number("/unplanned_nights", "unplanned nights", "", e.UnplannedNights),
 		icu:         k.number("/icu_nights", "nights in intensive care", "", e.ICUNights),
 		organs:      k.number("/organ_failures", "organ failures", "", e.OrganFailures),
@@ -42,6 +43,57 @@ func gatherEvent(k *look) eventFacts {
 	if report.Known(e.Drugs) {
 		f.drugs.sign = truthOf(e.Drugs == report.DrugsOther)
 		f.supportive.sign = truthOf(e.Drugs != report.DrugsNone)
+	}
+	f.ruleOut(k)
+	return f
+}
+
+// ruleOut settles what the other fields of the event exclude: the record need
+// not say twice that nothing happened. It never overrules what is stated.
+func (f eventFacts) ruleOut(k *look) {
+	noContact := k.event.Timing == report.AfterSession && oneOf(k.event.UnplannedContact, report.ContactNone, report.ContactPhone)
+	treated := k.event.InterventionNeeded != report.No || f.drugs.sign != no
+	switch {
+	case f.icu.known():
+	case f.nights.hi == 0 && !treated:
+		f.icu.none("/unplanned_nights") // neither a night more, nor an intervention, nor drugs: no intensive care
+	}
+	if !f.organs.known() && f.icu.hi == 0 {
+		f.organs.none(f.icu.path) // the scale counts organ failure that needs intensive care
+	}
+	switch {
+	case f.hours.known():
+	case noContact && f.nights.hi == 0:
+		f.hours.none("/unplanned_nights")
+	case f.nights.hi == 0:
+		// 24 h and more take in a night.
+		f.hours.path, f.hours.lack = "/unplanned_nights", f.hours.path
+		f.hours.lo, f.hours.hi = 0, math.Nextafter(24, 0)
+	}
+	if !f.observation.known() && noContact && f.hours.hi == 0 {
+		f.observation.none("/unplanned_contact")
+	}
+}
+
+// none settles a figure at zero by what another field says.
+func (f *finding) none(by string) { f.path, f.lack, f.lo, f.hi = by, "", 0, 0 }
+
+// disabled is whether a disability stays. "Resolved" says that none does:
+// there is another word for an event that left sequelae.
+func (k *look) disabled() *finding {
+	f := k.answer("/permanent_disability", "permanent disability", k.event.PermanentDisability)
+	if !f.known() && k.event.Outcome == report.OutcomeResolved {
+		f.path, f.sign = "/outcome", no
+	}
+	return f
+}
+
+// aborted is whether the event ended the session early: one that came after
+// the session did not.
+func (k *look) aborted() *finding {
+	f := k.answer("/procedure_aborted", "abandoning of the procedure", k.event.ProcedureAborted)
+	if !f.known() && k.event.Timing == report.AfterSession {
+		f.path, f.sign = "/timing", no
 	}
 	return f
 }
@@ -96,6 +148,17 @@ func (k *look) intervention(name string, kinds ...report.InterventionKind) *find
 		}
 	}
 	return f
+}
+
+// sameSession warns that a measure of the same session is not counted.
+func sameSession(k *look) string {
+	for _, in := range k.event.Interventions {
+		if k.later(in) == no && oneOf(in.Kind, report.InterveneClosure, report.InterveneHaemostasis, report.InterveneDilation) {
+			return "What was closed or stopped at endoscopy in the same session is not counted as a further intervention: " +
+				"the tables as read do not say whether it should be. Counted, AGREE gives at least grade IIIa and ASGE at least moderate."
+		}
+	}
+	return ""
 }
 
 // later is whether an intervention was made after the session.

@@ -1,11 +1,13 @@
 package assess
 
+import "strings"
+
 func anyEvent(k *look) bool { return k.event != nil }
 
 // ASGE lexicon: Cotton, Gastrointest Endosc 2010;71:446, as tabulated in Gut
 // 2015;64:1847, Table 3. The highest criterion met wins.
 var ruleASGE = listed(rule{
-	id: "R9.ae.asge2010", title: "Severity of the event (ASGE)", from: asge2010, confirmed: SecondHand, scope: ScopeEvent, applies: anyEvent,
+	id: "R9.ae.asge2010", title: "Severity of the event (ASGE)", from: asge2010, confirmed: SecondHand, scope: ScopeEvent, applies: anyEvent, notes: sameSession,
 	cautions: []string{"Another table prints \"for 3 nights\" where this one has up to 3. Bleeding and perforation have tables of their own in the United Kingdom, not seen."},
 }, "severity", gatherEvent, []row[eventFacts]{
 	{when: "death", then: "fatal", is: func(f eventFacts) fact { return f.death.yes() }, reason: "The patient died: fatal"},
@@ -35,9 +37,9 @@ var ruleAGREE = listed(rule{
 	cautions: []string{"Events within 30 days count whatever their cause. Clavien-Dindo IIIa and IIIb mean something else and must not be mixed in."},
 	notes: func(k *look) string {
 		if h, ok := k.event.AdmissionH.Value(); ok && h == 24 {
-			return cut24
+			return strings.TrimSpace(cut24 + " " + sameSession(k))
 		}
-		return ""
+		return sameSession(k)
 	},
 }, "grade", gatherEvent, []row[eventFacts]{
 	{when: "death", then: "V", confirmed: Memory, is: func(f eventFacts) fact { return f.death.yes() }, reason: "The patient died: grade V"},

@@ -33,7 +33,7 @@ func askPhases(r *rule, k *look) Result {
 	for _, s := range steps {
 		minutes := round(s.covered().Minutes(), 2)
 		out.Values[strings.ReplaceAll(string(s.step), "-", "_")+"_min"] = minutes
-		parts = append(parts, string(s.step)+" "+plain(minutes)+" min")
+		parts = append(parts, strings.ReplaceAll(string(s.step), "-", " ")+" "+plain(minutes)+" min")
 		if first.IsZero() || s.spans[0].from.Before(first) {
 			first = s.spans[0].from
 		}

@@ -1,6 +1,10 @@
 package assess
 
-import "enbloc/mapping/report"
+import (
+	"slices"
+
+	"enbloc/mapping/report"
+)
 
 // Paris workshop 2002. The limit between sessile and slightly raised is 2.5 mm
 // (closed forceps), 1.2 mm in squamous oesophagus. Exactly at the limit the
@@ -17,12 +21,12 @@ type shape struct {
 
 var ruleParis = listed(rule{
 	id: "R8.morph.paris", title: "Paris type by height", from: paris2002, confirmed: SecondHand, scope: ScopeLesion,
-	applies:  func(k *look) bool { return k.examination().HeightMm.Reported() || k.examination().Pedicle != "" },
+	applies:  raised,
 	cautions: []string{"Height above the surrounding mucosa tells raised types only; depressed and excavated parts are for the eye."},
 	notes:    parisNote,
 }, "paris", func(k *look) shape {
 	e := k.examination()
-	s := shape{limit: parisLimit, pedicle: k.answer("/examination/pedicle", "pedicle", e.Pedicle), height: k.number("/examination/height_mm", "height", "mm", e.HeightMm)}
+	s := shape{limit: parisLimit, pedicle: k.pedicle(), height: k.number("/examination/height_mm", "height", "mm", e.HeightMm)}
 	if squamous(k) {
 		s.limit = parisLimitSquamous
 	}
@@ -34,6 +38,28 @@ var ruleParis = listed(rule{
 	{when: "raised up to the limit", then: "0-IIa", is: func(s shape) fact { return s.height.above(0) }, reason: "Raised up to the limit: 0-IIa"},
 	{when: "flat", then: "0-IIb", is: func(shape) fact { return always() }, reason: "Not raised: 0-IIb"},
 })
+
+// raised reports whether height says anything about the lesion: not of one
+// that is called purely depressed or excavated.
+func raised(k *look) bool {
+	e := k.examination()
+	depressed := len(e.Paris) > 0 && !slices.ContainsFunc(e.Paris, func(p report.ParisType) bool {
+		return p != report.Paris0IIc && p != report.Paris0III
+	})
+	return !depressed && (e.HeightMm.Reported() || e.Pedicle != "")
+}
+
+// pedicle is whether the lesion stands on a stalk: as said, else by the Paris
+// types. Types that name no stalk were chosen by somebody who saw none.
+func (k *look) pedicle() *finding {
+	e := k.examination()
+	f := k.answer("/examination/pedicle", "pedicle", e.Pedicle)
+	stalked := oneOf(report.Paris0Ip, e.Paris...) || oneOf(report.Paris0Isp, e.Paris...)
+	if known := slices.ContainsFunc(e.Paris, report.Known[report.ParisType]); known && !f.known() && !stalked {
+		f.path, f.sign = "/examination/paris", no
+	}
+	return f
+}
 
 // parisNote warns at the limit, and where the report states another type.
 func parisNote(k *look) string {

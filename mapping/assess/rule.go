@@ -179,7 +179,11 @@ func (k *look) figures(seen set) string {
 		if f.lo == 0 && (f.unit == "µm" || f.unit == "mm") {
 			continue // nothing has invaded, nothing is there to measure: the reason says so in words
 		}
-		parts = append(parts, f.name+" "+f.measured(f.lo))
+		between := " "
+		if f.unit == "" {
+			between = ": "
+		}
+		parts = append(parts, f.name+between+f.measured(f.lo))
 	}
 	return strings.Join(parts, ", ")
 }

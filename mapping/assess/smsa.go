@@ -1,6 +1,10 @@
 package assess
 
-import "enbloc/mapping/report"
+import (
+	"strconv"
+
+	"enbloc/mapping/report"
+)
 
 type smsaFacts struct{ size, sessile, flat, right, difficult *finding }
 
@@ -72,7 +76,64 @@ func smsaPrinted(r *rule) *rule {
 		{"10 to 12 points", "level III", Primary},
 		{"above 12 points", "level IV", Primary},
 	}
+	ask := r.ask
+	r.ask = func(r *rule, k *look) Result {
+		out := ask(r, k)
+		if level, ok := out.Values["level"].(string); ok {
+			k.reset()
+			out.Reason = count(int(out.Values["points"].(float64))) + " (" + smsaItems(gatherSMSA(k)) + "). SMSA level " + level + "."
+		}
+		return out
+	}
 	return r
+}
+
+// smsaItems says what each item counts, as the publication prints it.
+func smsaItems(f smsaFacts) string {
+	size := 1
+	for _, limit := range []float64{10, 20, 30, 40} {
+		if f.size.lo >= limit {
+			size += 2
+		}
+	}
+	shape, side, access := "pedunculated: 1", "left-sided: 1", "access not difficult: 1"
+	switch {
+	case f.sessile.sign == yes:
+		shape = "sessile: 2"
+	case f.flat.sign == yes:
+		shape = "flat: 3"
+	}
+	if f.right.sign == yes {
+		side = "right-sided: 2"
+	}
+	if f.difficult.sign == yes {
+		access = "access difficult: 3"
+	}
+	return "size " + plain(f.size.lo) + " mm: " + strconv.Itoa(size) + ", " + shape + ", " + side + ", " + access
+}
+
+// lstFrom is the size in mm from which a lesion is called laterally spreading
+// (Bogie, Endoscopy 2018); a smaller one has no bulky part in one.
+const lstFrom = 10
+
+// deepByOptics warns where an optical class speaks for deep invasion, for
+// which the ground for ESD, limited invasion, does not hold.
+func deepByOptics(k *look) string {
+	e := k.examination()
+	var deep []string
+	if e.NICE == report.NICE3 {
+		deep = append(deep, "NICE 3")
+	}
+	if e.JNET == report.JNET3 {
+		deep = append(deep, "JNET 3")
+	}
+	if oneOf(report.KudoVN, e.Kudo...) {
+		deep = append(deep, "type VN pits")
+	}
+	if len(deep) == 0 {
+		return ""
+	}
+	return "The optical reading (" + enumerated(deep) + ") speaks for deep submucosal invasion, for which the tables name surgery: the ground for ESD here is limited invasion only."
 }
 
 type bulk struct{ depressed, bulky *finding }
@@ -84,6 +145,7 @@ var ruleColorectalESD = listed(rule{
 	applies: func(k *look) bool {
 		return inColorectum(k) && (len(k.examination().Paris) > 0 || k.examination().LST != "")
 	},
+	notes:    deepByOptics,
 	cautions: []string{"The guideline asks for a depressed, demarcated and irregular area or a large bulky part, above all beyond 20 mm; Paris type and subtype stand in for the look of it."},
 }, "technique", func(k *look) bulk {
 	e := k.examination()
@@ -99,6 +161,9 @@ var ruleColorectalESD = listed(rule{
 		if e.LST == report.LSTPseudodepressed {
 			b.depressed.path, b.depressed.sign = "/examination/lst", yes
 		}
+	}
+	if size := k.clinicalSize(); !b.bulky.known() && size.below(lstFrom).is == yes {
+		b.bulky.path, b.bulky.sign = "/examination/size_long_mm", no
 	}
 	return b
 }, []row[bulk]{

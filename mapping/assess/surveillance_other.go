@@ -62,7 +62,8 @@ var ruleSurveillanceT1 = ofCancer(ofInvasion(listed(rule{
 	cautions: []string{"The editorial that quotes it questions the interval for R0 pT1. A complete colonoscopy belongs before or within 6 months."},
 }, "interval", gatherT1, []row[t1Facts]{
 	{when: "colorectal cancer, pT1 removed curatively at endoscopy included", then: "1y", is: func(f t1Facts) fact { return f.depth.above(0) },
-		reason: "Invasive cancer: first colonoscopy after 1 year"},
+		reason:  "Invasive cancer: first colonoscopy after 1 year",
+		caution: "Where surgery is to be considered, that comes first: the interval applies once no surgery follows, and after surgery it counts from there."},
 	{when: "within the mucosa", then: "not-by-this-rule", is: func(t1Facts) fact { return always() }, reason: "No invasion, and the advice is on cancer"},
 })))
 
