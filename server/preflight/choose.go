@@ -24,6 +24,9 @@ func (r *run) choose() {
 		r.report.Lost = append(r.report.Lost, "The server does not refuse an update of a version that is not current: what somebody else changes in our records in the same moment can be overwritten.")
 	}
 	for _, c := range r.report.Checks {
+		if c.ID == "round-trip" && (c.Status == Fail || c.Status == Warn) {
+			r.report.Lost = append(r.report.Lost, "Content: "+c.Found)
+		}
 		if (c.Status == Fail || c.Status == Warn) && strings.HasPrefix(c.Remedy, "Ask for ") {
 			r.ask(c.Remedy)
 		}
@@ -34,6 +37,7 @@ func (r *run) choose() {
 func (r *run) ask(remedy string) {
 	wish, _, _ := strings.Cut(strings.TrimPrefix(remedy, "Ask for "), ". Until")
 	wish, _, _ = strings.Cut(wish, ": ")
+	wish, _, _ = strings.Cut(wish, " (http")
 	wish = strings.TrimSuffix(wish, ".")
 	for _, had := range r.report.Ask {
 		if had == wish {
@@ -144,7 +148,7 @@ func (r *run) sentence() string {
 	switch {
 	case len(p.Lost) == 0:
 		text += "; nothing is lost"
-	case !r.facts.wrongPatients:
+	case !r.facts.wrongPatients && p.FHIRVersion != "":
 		text += "; lost: " + phrase(p.Lost[0])
 	}
 	if len(p.Ask) > 0 {

@@ -2,7 +2,7 @@ package preflight
 
 // Change is one thing that is not as it was in an earlier report.
 type Change struct {
-	// What is the id of a check, or rung, usable, software, capability-hash.
+	// What is the id of a check, or target, rung, usable, software, capability-hash.
 	What string `json:"what"`
 	Was  string `json:"was"`
 	Is   string `json:"is"`
@@ -18,6 +18,7 @@ func Drift(before, now Report) []Change {
 			all = append(all, Change{what, was, is})
 		}
 	}
+	differ("target", before.Target, now.Target)
 	differ("capability-hash", before.CapabilityHash, now.CapabilityHash)
 	differ("software", before.Software, now.Software)
 	differ("rung", before.Rung.Title, now.Rung.Title)

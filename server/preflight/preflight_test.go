@@ -166,6 +166,7 @@ func TestDriftIsWhatChanged(t *testing.T) {
 	was, _ := checked(t, practice.Shape{})
 	same, _ := checked(t, practice.Shape{})
 	same.Checks[0].Millis += 1000
+	same.Target = was.Target // another port
 	require.Empty(t, preflight.Drift(was, same))
 	now, _ := checked(t, practice.Shape{NoTransaction: true})
 	var what []string

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"strconv"
@@ -18,6 +19,7 @@ import (
 type sendFlags struct {
 	mappingFlags
 	to, tokenFile, user, passwordFile string
+	serves                            string
 	rung                              int
 	logicalPatient, asJSON            bool
 }
@@ -45,7 +47,7 @@ it wrote. A single send overwrites changes that others made to its own resources
 			if err := fromEnv(c, s.env); err != nil {
 				return err
 			}
-			target, err := s.sendTarget(flags)
+			target, err := s.sendTarget(c.Context(), flags)
 			if err != nil {
 				return err
 			}
@@ -61,6 +63,7 @@ it wrote. A single send overwrites changes that others made to its own resources
 	c.Flags().StringVar(&flags.to, "to", "", "FHIR base `URL` of the server (required)")
 	c.Flags().StringVar(&flags.data, "data", service.DefaultData, "`DIR` of the identity key")
 	targetFlags(c, &flags.tokenFile, &flags.user, &flags.passwordFile, &flags.rung, &flags.logicalPatient)
+	servesFlag(c, &flags.serves)
 	c.Flags().BoolVar(&flags.asJSON, "json", false, "print JSON for machines: what happened to each resource")
 	return c
 }
@@ -70,15 +73,20 @@ func targetFlags(c *cobra.Command, tokenFile, user, passwordFile *string, rung *
 	c.Flags().StringVar(tokenFile, "target-token-file", "", "`FILE` with a bearer token for the server (or ENBLOC_TARGET_TOKEN)")
 	c.Flags().StringVar(user, "target-user", "", "user `NAME` for basic credentials")
 	c.Flags().StringVar(passwordFile, "target-password-file", "", "`FILE` with the password (or ENBLOC_TARGET_PASSWORD)")
-	c.Flags().IntVar(rung, "rung", delivery.RungConditionalCreate, "how to write: 1 PUT under ids of ours, 2 conditional create")
+	c.Flags().IntVar(rung, "rung", 0, "how to write, `1 to 6`, as enbloc preflight says (default that of the last preflight kept, else 2)")
 	c.Flags().BoolVar(logical, "logical-patient", false, "deliver even when the server does not know the patient")
 }
 
-func (s Streams) sendTarget(f sendFlags) (delivery.Target, error) {
+// servesFlag is the guard between test data and patients.
+func servesFlag(c *cobra.Command, serves *string) {
+	c.Flags().StringVar(serves, "target-serves", "", "`patients|test`: test data goes to a test target only, patients' to no other (default test for a practice receiver, else patients)")
+}
+
+func (s Streams) sendTarget(ctx context.Context, f sendFlags) (delivery.Target, error) {
 	if f.to == "" {
 		return delivery.Target{}, usagef("send needs --to URL, the base of a FHIR server\nSee: enbloc send --help")
 	}
-	config := service.Config{Target: f.to, TargetUser: f.user, Rung: f.rung, LogicalPatient: f.logicalPatient, VerifyAll: true}
+	config := service.Config{Serves: f.serves, Target: f.to, TargetUser: f.user, Rung: f.rung, LogicalPatient: f.logicalPatient, VerifyAll: true}
 	var err error
 	if config.TargetToken, err = s.secret("target-token", f.tokenFile); err != nil {
 		return delivery.Target{}, err
@@ -86,7 +94,7 @@ func (s Streams) sendTarget(f sendFlags) (delivery.Target, error) {
 	if config.TargetPassword, err = s.secret("target-password", f.passwordFile); err != nil {
 		return delivery.Target{}, err
 	}
-	target, err := config.DeliveryTarget(version())
+	target, err := config.DeliveryTarget(ctx, version())
 	// There is no lasting ledger here, so what stands under our keys is taken
 	// over from the server itself.
 	target.Adopt = true

@@ -9,6 +9,8 @@ import (
 	"regexp"
 	"strings"
 	"time"
+
+	"enbloc/server/delivery"
 )
 
 // Config says how one service runs. It is the manual of `enbloc serve`: each
@@ -44,10 +46,20 @@ type Config struct {
 	// TargetPassword are basic credentials. At most one of the two kinds, and
 	// over plain http only to a loopback address.
 	TargetToken, TargetUser, TargetPassword string
-	// Rung is how resources are written: 1 is PUT under ids that we give (the
-	// target must allow it), 2 is conditional create, then update under the id
-	// and version that the target gave. 0 means 2.
+	// Rung is how resources are written, 1 to 6; enbloc preflight says which. 0:
+	// that of the last preflight that was kept, else 2.
 	Rung int
+	// Folder is where rung 6 puts its files; only for it, and instead of Target.
+	Folder string
+	// Serves says whose data the target may get: patients or test. Empty: test
+	// for a practice receiver, else patients.
+	Serves string
+	// PreflightEvery is how often the target is checked while the service runs;
+	// 0: never.
+	PreflightEvery time.Duration
+	// Patient is what to do about a patient whom the target does not know:
+	// must-exist, logical, conditional or create. Empty: must-exist.
+	Patient string
 	// LogicalPatient delivers even when the target does not know the patient,
 	// by the patient's identifier alone. Off: the delivery waits until the
 	// patient is there.
@@ -108,8 +120,8 @@ func (c *Config) checkListen() error {
 }
 
 func (c *Config) checkTarget() error {
-	if c.Rung < 0 || c.Rung > 2 {
-		return fmt.Errorf("rung %d does not exist: use 1 (ids of ours) or 2 (conditional create)", c.Rung)
+	if err := c.checkWriting(); err != nil {
+		return err
 	}
 	if c.TargetToken != "" && c.TargetUser != "" {
 		return errors.New("the target has a token and a user: give one kind of credentials")
@@ -134,6 +146,28 @@ func (c *Config) checkTarget() error {
 		return errors.New("credentials would travel unencrypted: use https for the target")
 	}
 	return nil
+}
+
+func (c *Config) checkWriting() error {
+	if _, ok := delivery.RungNumbered(c.Rung); c.Rung != 0 && !ok {
+		return fmt.Errorf("rung %d does not exist: use 1 to %d, or 0 for that of the last preflight", c.Rung, delivery.LastRung)
+	}
+	if (c.Rung == delivery.RungFile) != (c.Folder != "") {
+		return errors.New("files need both --rung 6 and --target-folder, and no other rung has a folder")
+	}
+	if c.Folder != "" && c.Target != "" {
+		return errors.New("a folder for files goes without a target: leave one of the two out")
+	}
+	switch delivery.Audience(c.Serves) {
+	case "", delivery.ForPatients, delivery.ForTests:
+	default:
+		return fmt.Errorf("a target serves patients or test, not %q", c.Serves)
+	}
+	switch delivery.PatientPolicy(c.Patient) {
+	case "", delivery.PatientMustExist, delivery.PatientLogical, delivery.PatientConditional, delivery.PatientCreate:
+		return nil
+	}
+	return fmt.Errorf("%q is no way to treat an unknown patient: use must-exist, logical, conditional or create", c.Patient)
 }
 
 // loopback reports whether only this machine can reach the host. An empty host

@@ -32,6 +32,7 @@ type Service struct {
 	store    *store.Store
 	delivery *delivery.Service
 	server   *server.Server
+	watch    *watch
 }
 
 // New reads secrets, opens the store and wires the parts. Nothing is served or
@@ -44,13 +45,18 @@ func New(ctx context.Context, c Config, version string, log *slog.Logger) (*Serv
 	if err != nil {
 		return nil, err
 	}
-	targets, err := c.targets(version)
+	targets, err := c.targets(ctx, version)
 	if err != nil {
 		return nil, err
 	}
 	s := &Service{config: c, log: log}
 	if s.store, err = openStore(ctx, c.Store); err != nil {
 		return nil, err
+	}
+	for i := range targets {
+		if targets[i], err = climb(ctx, s.store, targets[i]); err != nil {
+			return nil, errors.Join(err, s.store.Close())
+		}
 	}
 	key, err := s.identityKey(ctx)
 	if err != nil {
@@ -80,6 +86,9 @@ func (s *Service) wire(ctx context.Context, pipeline mapping.Pipeline, targets [
 	})
 	if err != nil {
 		return fmt.Errorf("preparing delivery: %w", err)
+	}
+	if len(targets) > 0 && targets[0].Client != nil && s.config.PreflightEvery > 0 {
+		s.watch = newWatch(s.store, s.log, targets[0], s.config.PreflightEvery, registry)
 	}
 	in = intake.New(intake.Options{Store: s.store, Pipeline: pipeline, Outbox: s.delivery, Tenant: s.config.Tenant})
 	s.server = server.New(server.Options{
@@ -131,17 +140,23 @@ func (s *Service) identityKey(ctx context.Context) ([]byte, error) {
 }
 
 // targets is the one target of the configuration, or none.
-func (c *Config) targets(version string) ([]delivery.Target, error) {
+func (c *Config) targets(ctx context.Context, version string) ([]delivery.Target, error) {
+	if c.Folder != "" {
+		t := delivery.Target{Name: c.TargetName, Rung: delivery.RungFile, Folder: c.Folder}
+		fill(&t.Name, "files")
+		t.Serves = c.audience(ctx, t)
+		return []delivery.Target{t}, nil
+	}
 	if c.Target == "" {
 		return nil, nil
 	}
-	t, err := c.DeliveryTarget(version)
+	t, err := c.DeliveryTarget(ctx, version)
 	return []delivery.Target{t}, err
 }
 
-// DeliveryTarget is the target that the configuration describes; nobody is
-// called yet.
-func (c *Config) DeliveryTarget(version string) (delivery.Target, error) {
+// DeliveryTarget is the target that the configuration describes. It is asked
+// only whether it is a practice receiver, and only when Serves is empty.
+func (c *Config) DeliveryTarget(ctx context.Context, version string) (delivery.Target, error) {
 	if err := c.checkTarget(); err != nil {
 		return delivery.Target{}, err
 	}
@@ -159,9 +174,13 @@ func (c *Config) DeliveryTarget(version string) (delivery.Target, error) {
 	if c.LogicalPatient {
 		t.Patient = delivery.PatientLogical
 	}
+	if c.Patient != "" {
+		t.Patient = delivery.PatientPolicy(c.Patient)
+	}
 	if c.VerifyAll {
 		t.Verify = delivery.VerifyAll
 	}
+	t.Serves = c.audience(ctx, t)
 	return t, nil
 }
 
@@ -197,7 +216,17 @@ func (s *Service) Run(ctx context.Context, ready func(address string)) (err erro
 	if ready != nil {
 		ready(s.server.Addr())
 	}
+	watching, stop := context.WithCancel(ctx)
+	watched := make(chan struct{})
+	go func() {
+		defer close(watched)
+		if s.watch != nil {
+			s.watch.run(watching)
+		}
+	}()
 	err = s.server.Serve(ctx)
+	stop()
+	<-watched
 	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.config.Grace)
 	defer cancel()
 	return errors.Join(err, s.delivery.Stop(grace))

@@ -1,0 +1,232 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"enbloc/cmd/enbloc/internal/service"
+	"enbloc/server/preflight"
+	"enbloc/server/store"
+)
+
+// preflightFlags say how a target is reached, what may be written, and where the
+// result goes.
+type preflightFlags struct {
+	tokenFile, user, passwordFile, name string
+	serves, patient                     string
+	write, keep                         bool
+	json, html, junit, baseline         string
+	data, store                         string
+}
+
+func newPreflight(s Streams) *cobra.Command {
+	var f preflightFlags
+	c := &cobra.Command{
+		Use:     "preflight TARGET-URL",
+		GroupID: running,
+		Short:   "Find out what a FHIR server can really do, before the first patient",
+		Long: `Check a FHIR R4 server: the way to it, what it claims, and, where allowed, what it
+does with invented resources that are labelled HTEST and taken back at the end.
+It ends with the rung by which enbloc can write there, what is lost at that rung,
+and what to ask the vendor for.
+
+A target serves patients unless --target-serves test is given or it is a practice
+receiver. A target that serves patients is only read, unless --write allows the
+invented resources there too; what cannot be deleted is listed.
+
+With --keep the result goes into the store of the service, which writes by that
+rung from its next start. Exit code 0 when the server can be delivered to, 3 when
+it cannot.`,
+		Example: `  enbloc preflight http://127.0.0.1:8701/fhir
+  enbloc preflight https://fhir-test.hospital.example/r4 --target-serves test --html preflight.html
+  enbloc preflight https://fhir.hospital.example/r4 --target-token-file token --baseline last.json --json now.json`,
+		Args: exactly(1, "one TARGET-URL, the base of a FHIR server"),
+		RunE: func(c *cobra.Command, args []string) error {
+			if err := fromEnv(c, s.env); err != nil {
+				return err
+			}
+			return s.preflight(c.Context(), args[0], f)
+		},
+	}
+	fl := c.Flags()
+	fl.SortFlags = false
+	fl.StringVar(&f.tokenFile, "target-token-file", "", "`FILE` with a bearer token for the server (or ENBLOC_TARGET_TOKEN)")
+	fl.StringVar(&f.user, "target-user", "", "user `NAME` for basic credentials")
+	fl.StringVar(&f.passwordFile, "target-password-file", "", "`FILE` with the password (or ENBLOC_TARGET_PASSWORD)")
+	fl.StringVar(&f.name, "target-name", "", "`NAME` of the target in the ledger (default made of its URL)")
+	servesFlag(c, &f.serves)
+	fl.BoolVar(&f.write, "write", false, "allow invented resources on a target that serves patients")
+	fl.StringVar(&f.patient, "test-patient", "", "`SYSTEM|VALUE` of an invented patient that the server should find")
+	fl.StringVar(&f.html, "html", "", "`FILE` for the page for people")
+	fl.StringVar(&f.json, "json", "", "`FILE` for the report as JSON, - for standard output")
+	fl.StringVar(&f.junit, "junit", "", "`FILE` for the checks as JUnit XML")
+	fl.StringVar(&f.baseline, "baseline", "", "`FILE` of an earlier JSON report, to be told what has changed")
+	fl.BoolVar(&f.keep, "keep", false, "keep the result in the store of the service")
+	fl.StringVar(&f.data, "data", service.DefaultData, "`DIR` of the store, for --keep")
+	fl.StringVar(&f.store, "store", "", "`PATH|URL` of the store, for --keep (default enbloc.db in the data folder)")
+	return c
+}
+
+func (s Streams) preflight(ctx context.Context, url string, f preflightFlags) error {
+	before, err := f.before()
+	if err != nil {
+		return err
+	}
+	p, err := s.runPreflight(ctx, url, f)
+	if err != nil {
+		return err
+	}
+	if before != nil {
+		p.Drift = preflight.Drift(*before, p)
+	}
+	if f.keep {
+		if p, err = f.keepIt(ctx, p); err != nil {
+			return err
+		}
+	}
+	if err := s.writePreflight(p, f); err != nil {
+		return err
+	}
+	if f.json != "-" {
+		if err := s.showPreflight(p); err != nil {
+			return err
+		}
+	}
+	if !p.Usable {
+		return &exitError{code: TargetFailed}
+	}
+	return nil
+}
+
+// before is the report of --baseline; nil without one.
+func (f preflightFlags) before() (*preflight.Report, error) {
+	if f.baseline == "" {
+		return nil, nil
+	}
+	raw, err := os.ReadFile(filepath.Clean(f.baseline))
+	if err != nil {
+		return nil, usagef("reading baseline: %w", err)
+	}
+	var p preflight.Report
+	if err := json.Unmarshal(raw, &p); err != nil || p.Format != preflight.Format {
+		return nil, usagef("%s is no preflight report of format %d: write one with --json", f.baseline, preflight.Format)
+	}
+	return &p, nil
+}
+
+func (s Streams) runPreflight(ctx context.Context, url string, f preflightFlags) (preflight.Report, error) {
+	config := service.Config{Target: url, TargetName: f.name, TargetUser: f.user, Serves: f.serves}
+	var err error
+	if config.TargetToken, err = s.secret("target-token", f.tokenFile); err != nil {
+		return preflight.Report{}, err
+	}
+	if config.TargetPassword, err = s.secret("target-password", f.passwordFile); err != nil {
+		return preflight.Report{}, err
+	}
+	target, err := config.DeliveryTarget(ctx, version())
+	if err != nil {
+		return preflight.Report{}, usagef("%w", err)
+	}
+	p, err := preflight.Run(ctx, preflight.Options{Client: target.Client, Name: target.Name, Write: f.write || target.Serves == "test",
+		TestPatient: f.patient, Progress: func(group string) { s.progress("%s …", group) }})
+	s.progressDone()
+	if err == nil && ctx.Err() != nil {
+		err = errors.New("interrupted: what was written has been taken back as far as possible")
+	}
+	if err != nil {
+		return preflight.Report{}, targetFailed(fmt.Errorf("checking %s: %w", url, err))
+	}
+	return p, nil
+}
+
+func (f preflightFlags) keepIt(ctx context.Context, p preflight.Report) (preflight.Report, error) {
+	path := f.store
+	if path == "" {
+		path = filepath.Join(f.data, "enbloc.db")
+	}
+	if err := os.MkdirAll(f.data, 0o700); err != nil {
+		return p, usagef("making data folder: %w", err)
+	}
+	st, err := store.Open(ctx, path)
+	if err != nil {
+		return p, fmt.Errorf("opening the store: %w", err)
+	}
+	p, err = service.KeepPreflight(ctx, st, p)
+	return p, errors.Join(err, st.Close())
+}
+
+// writePreflight writes the files that were asked for.
+func (s Streams) writePreflight(p preflight.Report, f preflightFlags) error {
+	var page, junit bytes.Buffer
+	if err := errors.Join(p.WriteHTML(&page), p.WriteJUnit(&junit)); err != nil {
+		return err
+	}
+	raw, err := json.MarshalIndent(p, "", "  ")
+	if err != nil {
+		return fmt.Errorf("writing report: %w", err)
+	}
+	for _, one := range []struct {
+		path string
+		body []byte
+	}{{f.html, page.Bytes()}, {f.json, append(raw, '\n')}, {f.junit, junit.Bytes()}} {
+		switch one.path {
+		case "":
+		case "-":
+			if _, err := s.Out.Write(one.body); err != nil {
+				return writing(err)
+			}
+		default:
+			if err := os.WriteFile(filepath.Clean(one.path), one.body, fs.FileMode(0o644)); err != nil {
+				return usagef("writing file: %w", err)
+			}
+		}
+	}
+	return nil
+}
+
+// showPreflight is the short form: what is not good, the rung, the losses.
+func (s Streams) showPreflight(p preflight.Report) error {
+	n := p.Counts()
+	page := s.page()
+	page.Title("Preflight of " + p.Target)
+	page.Gap()
+	const label = 10
+	for _, c := range p.Checks {
+		if c.Status == preflight.Fail || c.Status == preflight.Warn || c.Status == preflight.Skip {
+			page.Item(0, label, strings.ToUpper(string(c.Status)), strings.TrimSpace(c.Title+": "+c.Found+" "+c.Remedy))
+		}
+	}
+	page.Item(0, label, "Checks", fmt.Sprintf("%d good, %d to watch, %d failing, %d not tried, %d notes", n.Pass, n.Warn, n.Fail, n.Skip, n.Info))
+	page.Item(0, label, "Rung", fmt.Sprintf("%d, %s. %s", p.Rung.Number, p.Rung.Title, p.Why))
+	for _, l := range p.Lost {
+		page.Item(0, label, "Lost", l)
+	}
+	for _, a := range p.Ask {
+		page.Item(0, label, "Ask for", a)
+	}
+	for _, d := range p.Drift {
+		page.Item(0, label, "CHANGED", fmt.Sprintf("%s was %s, is %s", d.What, or(d.Was, "nothing"), or(d.Is, "nothing")))
+	}
+	for _, l := range p.Leftovers {
+		page.Item(0, label, "Left", l.Type+"/"+l.ID)
+	}
+	page.Gap()
+	page.Text(0, p.Sentence)
+	return writing(page.Err())
+}
+
+func or(text, other string) string {
+	if text == "" {
+		return other
+	}
+	return text
+}
