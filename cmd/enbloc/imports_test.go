@@ -18,8 +18,8 @@ import (
 var levels = [][]string{
 	{"mapping/report", "mapping/graph", "mapping/assess/stats", "server/fault"},
 	{"schemas", "mapping/term", "mapping/check", "mapping/assess", "mapping/whatif", "mapping/sample"},
-	{"mapping/fhir"},
-	{"mapping"},
+	{"mapping/fhir", "mapping/table", "mapping/importer"},
+	{"mapping", "mapping/indicator"},
 	{"server/store", "server/target", "server/practice"},
 	{"server/delivery"},
 	{"server/intake", "server/preflight"},
@@ -48,6 +48,7 @@ var owners = map[string]string{
 	"modernc.org/sqlite":                       "server/store",
 	"github.com/spf13/cobra":                   "cmd",
 	"gonum.org/v1/gonum":                       "mapping/assess/stats",
+	"github.com/parquet-go/parquet-go":         "mapping/table",
 }
 
 // contracts are imported by everyone, so they import nobody.
