@@ -31,21 +31,40 @@ func (r *rule) text(out Result) string {
 	if !out.Settled() {
 		return spoken(out.Answer)
 	}
-	words := r.says(out.Answer)
-	if frame, ok := frames[r.id]; ok && words == spoken(out.Answer) {
-		words = strings.Replace(frame, "*", words, 1)
-	}
+	words, mark := r.framed(out.Answer), fromMemory
 	if kind, ok := out.Values["histology"].(string); ok && r.id == "R6.colorectal.jnet" {
 		words += ", likely " + lesionsInWords(kind)
+		mark = " (next step from memory, not confirmed)" // the reading itself was seen
 	}
 	if out.Confirmed == Memory {
-		words += fromMemory
+		words += mark
 	}
 	return words
 }
 
-// says is one class of a rule in words, as reasons and hints name it.
+// framed is one class in words, with what it is a class or figure of.
+func (r *rule) framed(class string) string {
+	words := r.phrase(class)
+	if frame, ok := frames[r.id]; ok && words == spoken(class) {
+		words = strings.Replace(frame, "*", words, 1)
+	}
+	return words
+}
+
+// says is one class as hints name it ("not R0 if positive"). The grades of
+// eCura go bare, as they are spoken of.
 func (r *rule) says(class string) string {
+	if words, ok := hints[r.id][class]; ok {
+		return words
+	}
+	if r.id == "R2.gastric.curability.ecura" {
+		return class
+	}
+	return r.framed(class)
+}
+
+// phrase is one class in the words of its rule or of its family of rules.
+func (r *rule) phrase(class string) string {
 	for _, p := range []map[string]string{phrases[r.id], phrases[family(r.id)]} {
 		if words, ok := p[class]; ok {
 			return words
@@ -116,6 +135,13 @@ var frames = map[string]string{
 	"R10.metric.phase_durations":  "* min",
 }
 
+// hints are the words for yes and no where they stand without the question.
+var hints = map[string]map[string]string{
+	"R10.metric.en_bloc":            {"yes": "en bloc", "no": "not en bloc"},
+	"R10.metric.complete.korea2020": {"yes": "complete", "no": "not complete"},
+	"R10.metric.r0":                 {"yes": "R0", "no": "not R0"},
+}
+
 // phrases are the words of single classes, by rule or by family of rules.
 var phrases = map[string]map[string]string{
 	"R1.gastric.indication.jges2020": {"absolute-EMR-or-ESD": "absolute indication (EMR or ESD)", "absolute-ESD": "absolute indication (ESD)",
@@ -154,13 +180,24 @@ var phrases = map[string]map[string]string{
 	"R11.surveillance.": {"1y": "after 1 year", "3y": "after 3 years", "6mo": "after 6 months", "3-5y": "after 3 to 5 years", "7-10y": "after 7 to 10 years",
 		"3-6mo-then-12mo": "after 3 to 6 months, then after 12 months", "3-6mo-then-yearly": "after 3 to 6 months, then yearly",
 		"3mo-then-1y": "after 3 months, then after 1 year", "endoscopy-6-to-12mo": "endoscopy every 6 to 12 months",
-		"endoscopy-6-to-12mo-and-imaging": "endoscopy every 6 to 12 months and imaging", "by-decision": "as decided after the discussion"},
+		"endoscopy-6-to-12mo-and-imaging": "endoscopy every 6 to 12 months and imaging", "by-decision": "next treatment decides"},
 }
 
 // lesionsInWords spells out the short forms of the optical tables.
 func lesionsInWords(short string) string {
 	return strings.NewReplacer("/SSL", " polyp or sessile serrated lesion", "/shallow SM", " neoplasia or shallow submucosal cancer",
 		"low-grade intramucosal", "low-grade intramucosal neoplasia", "deep SM", "deep submucosal cancer").Replace(short)
+}
+
+// stepInWords spells out the next step that the JNET table names.
+func stepInWords(step string) string {
+	switch step {
+	case "endoscopic":
+		return "endoscopic resection"
+	case "follow-up or resect":
+		return "follow-up or resection"
+	}
+	return step
 }
 
 // drugNames are the classes of antithrombotics as they are spoken of.

@@ -31,7 +31,7 @@ func (k *look) decides(possible []string, open set, ask func() (string, bool)) s
 	if bits.OnesCount64(uint64(open)) < 2 || len(possible) < 2 {
 		return alone
 	}
-	out := "possible as reported: " + strings.Join(possible, ", ")
+	out := "possible as reported: " + strings.Join(possible, " or ")
 	if alone != "" {
 		out += "; " + alone
 	}

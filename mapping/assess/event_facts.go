@@ -27,8 +27,8 @@ func gatherEvent(k *look) eventFacts {
 		nights:      k.number("/unplanned_nights", "unplanned nights", "", e.UnplannedNights),
 		icu:         k.number("/icu_nights", "nights in intensive care", "", e.ICUNights),
 		organs:      k.number("/organ_failures", "organ failures", "", e.OrganFailures),
-		hours:       k.number("/admission_h", "hours of admission", "h", e.AdmissionH),
-		observation: k.number("/extended_observation_h", "hours of longer observation", "h", e.ObservationH),
+		hours:       k.number("/admission_h", "length of stay", "h", e.AdmissionH),
+		observation: k.number("/extended_observation_h", "longer observation", "h", e.ObservationH),
 	}
 	contact := why(report.AbsenceOf(e.UnplannedContact))
 	f.visit = k.sign("/unplanned_contact", "unplanned contact", unknown, contact, "a consultation", "none")

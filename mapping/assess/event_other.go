@@ -30,9 +30,9 @@ var ruleSydney = lookedUp(rule{
 	{class: report.MuscleInjuryII, then: "II", values: wall(false, "at discretion (abstract); clip all (transcription of the paper)"),
 		reason:  "Muscle intact, with fibrosis and focal loss of the plane",
 		caution: "On clips for type II the readings differ: the abstract leaves them to discretion, a transcription of the paper says to clip all, the only delayed perforation being an unclipped type II. No advice is drawn."},
-	{class: report.MuscleInjuryIII, then: "III", values: wall(true, clipped), reason: "Target sign: the paper clipped these where possible"},
-	{class: report.MuscleInjuryIV, then: "IV", values: wall(true, clipped), reason: "Hole through the wall, clean: the paper clipped these where possible"},
-	{class: report.MuscleInjuryV, then: "V", values: wall(true, clipped), reason: "Hole through the wall with contamination: the paper clipped these where possible"},
+	{class: report.MuscleInjuryIII, then: "III", values: wall(true, clipped), reason: "Target sign; in the paper these were clipped where possible"},
+	{class: report.MuscleInjuryIV, then: "IV", values: wall(true, clipped), reason: "Hole through the wall, clean; in the paper these were clipped where possible"},
+	{class: report.MuscleInjuryV, then: "V", values: wall(true, clipped), reason: "Hole through the wall with contamination; in the paper these were clipped where possible"},
 })
 
 type syndrome struct{ hours, tender, temp, crp, wbc, perforated *finding }
@@ -44,7 +44,7 @@ func gatherSyndrome(k *look) syndrome {
 		hours = report.Float(round(e.OccurredAt.At().Sub(k.rep.Session.End.At()).Hours(), 2))
 	}
 	return syndrome{
-		hours: k.number("/occurred_at", "hours after the session", "h", hours), tender: k.answer("/local_tenderness", "local tenderness", e.LocalTenderness),
+		hours: k.number("/occurred_at", "time after the session", "h", hours), tender: k.answer("/local_tenderness", "local tenderness", e.LocalTenderness),
 		temp: k.number("/temp_c", "temperature", "°C", e.TempC), crp: k.number("/crp_mg_dl", "C-reactive protein", "mg/dL", e.CRPMgDl),
 		wbc: k.number("/wbc_per_ul", "white cells", "per µL", e.WBCPerUl), perforated: k.perforated(),
 	}

@@ -25,7 +25,7 @@ var ruleASGE = listed(rule{
 	{when: "unplanned consultation", then: "mild", is: func(f eventFacts) fact { return f.visit.yes() }, reason: "An unplanned consultation: mild"},
 	{when: "up to 3 unplanned nights", then: "mild", is: func(f eventFacts) fact { return f.nights.above(0) }, reason: "Up to 3 unplanned nights: mild"},
 	{when: "no effect on the course", then: "incident", is: func(eventFacts) fact { return always() },
-		reason: "No criterion is met: an incident, recorded but no adverse event in this lexicon"},
+		reason: "No criterion is met: an incident, recorded but not an adverse event in this lexicon"},
 })
 
 const cut24 = "Exactly 24 h is undefined in the source and counted as grade II."

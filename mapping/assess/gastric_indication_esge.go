@@ -104,7 +104,7 @@ var ruleIndicationESGE2015 = listed(rule{
 		},
 		reason: "Differentiated, up to 500 µm into the submucosa, without ulcer, up to 30 mm: expanded criteria D"},
 	{when: "otherwise", then: "outside-criteria", is: func(esgeLesionFacts) fact { return always() },
-		reason: "In no row of the table"},
+		reason: "The lesion fits no row of the table"},
 })
 
 type techniqueFacts struct {

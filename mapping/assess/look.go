@@ -110,7 +110,7 @@ func why(a report.Absence) string {
 	case report.NotAssessed:
 		return "not assessed"
 	case report.NotApplicable:
-		return "called not applicable"
+		return "stated as not applicable"
 	}
 	return "not reported"
 }

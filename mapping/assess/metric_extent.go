@@ -46,7 +46,7 @@ var ruleEnBloc = listed(rule{
 	id: "R10.metric.en_bloc", title: "En bloc resection", from: korea2020, confirmed: Primary, scope: ScopeLesion, applies: resected,
 }, "", gatherExtent, append(
 	verdict(notEnBloc, "no", map[string]any{"en_bloc": false}),
-	otherwise("yes", "The lesion came out in one piece and none was seen left", map[string]any{"en_bloc": true})))
+	otherwise("yes", "The lesion came out in one piece, and none of it was seen left in place", map[string]any{"en_bloc": true})))
 
 var ruleComplete = listed(rule{
 	id: "R10.metric.complete.korea2020", title: "Complete resection (margins under the microscope)", from: korea2020,

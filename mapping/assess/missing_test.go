@@ -58,7 +58,7 @@ func TestSameClassEitherWay(t *testing.T) {
 	got := answerOf(t, "R2.gastric.curability.ecura", stated(gradedA, func(c *caseReport) { c.histology().Ulcer = "" }))
 	require.Equal(t, "A", got.Answer)
 	require.NotContains(t, got.Values, "subclass", "which A it is hangs on the ulcer")
-	require.Contains(t, got.Reason, "Whatever is found for ulceration, the answer is A")
+	require.Contains(t, got.Reason, "The answer is eCura A, whatever is found for ulceration")
 }
 
 // TestSeveralMissing names what is still possible, and asks for nothing that
@@ -70,7 +70,7 @@ func TestSeveralMissing(t *testing.T) {
 		h.PT, h.Ulcer, h.TumourLongMm = report.PT1b, "", report.Number{}
 	}))
 	require.Equal(t, []string{"/lesions/0/histology/depth_um", "/lesions/0/histology/tumour_long_mm"}, got.Missing, "the ulcer is of no matter in the submucosa")
-	require.Equal(t, "possible as reported: C-2, B; submucosal depth: C-2 from 500 µm; size on the map: C-2 above 30 mm", got.Decides)
+	require.Equal(t, "possible as reported: C-2 or B; submucosal depth: C-2 from 500 µm; size on the map: C-2 above 30 mm", got.Decides)
 }
 
 // TestNoHistologyYet: one thing is missing, not twelve.

@@ -84,7 +84,7 @@ func smi(pct, low, high float64) (map[string]any, *Risk) {
 }
 
 func smiOf(class report.LST, words string, pct, low, high float64) entry[report.LST] {
-	e := entry[report.LST]{class: class, then: plain(pct) + "%", reason: "Laterally spreading tumour, " + words + ": submucosal invasion in " + plain(pct) + "% (" + plain(low) + "-" + plain(high) + ")"}
+	e := entry[report.LST]{class: class, then: plain(pct) + "%", reason: "Laterally spreading tumour, " + words + ": submucosal invasion in " + plain(pct) + "% (95% CI " + plain(low) + "-" + plain(high) + ")"}
 	e.values, e.risk = smi(pct, low, high)
 	return e
 }

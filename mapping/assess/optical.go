@@ -98,7 +98,7 @@ func (r *rule) fromJNET(k *look, t jnetType, seen set, note string) Result {
 	out.Confirmed = t.confirmed
 	out.Values = map[string]any{"type": string(t.class), "histology": t.histology, "management": t.management}
 	out.Inputs = k.pointers(seen)
-	out.Reason = "JNET " + string(t.class) + ": likely " + lesionsInWords(t.histology) + "; the table names: " + t.management + "."
+	out.Reason = "JNET " + string(t.class) + ": likely " + lesionsInWords(t.histology) + "; the table names " + stepInWords(t.management) + "."
 	if t.confirmed == Memory {
 		note += "For type 2B the pattern and the likely histology were read second-hand; the next step is from memory."
 	}

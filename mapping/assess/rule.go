@@ -180,7 +180,7 @@ func (k *look) figures(seen set) string {
 			continue // nothing has invaded, nothing is there to measure: the reason says so in words
 		}
 		between := " "
-		if f.unit == "" {
+		if f.unit == "" || f.unit == "%" {
 			between = ": "
 		}
 		parts = append(parts, f.name+between+f.measured(f.lo))

@@ -38,11 +38,11 @@ var rulePylori = lookedUp(rule{
 	id: "R11.surveillance.gastric.h_pylori", title: "Helicobacter pylori after gastric resection",
 	from: pylori, confirmed: SecondHand, scope: ScopeLesion, applies: func(k *look) bool { return inStomach(k) && resected(k) },
 }, "proposal", "/before/h_pylori", "state of Helicobacter pylori", pyloriOf, []entry[report.HPyloriStatus]{
-	{class: report.HPyloriPositive, then: "eradication", reason: "Infection is reported: eradication is advised in both regions"},
-	{class: report.HPyloriFailed, then: "eradication", reason: "Eradication failed: another course is advised in both regions"},
+	{class: report.HPyloriPositive, then: "eradication", reason: "Infection is reported: eradication is advised"},
+	{class: report.HPyloriFailed, then: "eradication", reason: "Eradication failed: another course is advised"},
 	{class: report.HPyloriNegative, then: "none", reason: "No infection is reported"},
 	{class: report.HPyloriEradicated, then: "none", reason: "Infection has been eradicated"},
-	{class: pyloriUntested, absent: true, then: "test", reason: "The state of infection is not known: testing is advised in both regions"},
+	{class: pyloriUntested, absent: true, then: "test", reason: "The state of infection is not known: testing is advised"},
 })
 
 const pyloriUntested report.HPyloriStatus = "not-known"

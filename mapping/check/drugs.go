@@ -142,7 +142,7 @@ func inrHighOnWarfarin(r *report.Report, say say) {
 	b := beforeOf(r)
 	for _, d := range b.Antithrombotics {
 		if d.Class == report.Warfarin && d.Management == report.Continued && above(b.INR, inrInRange) {
-			say("/before/inr", "Warfarin was continued at an INR of "+figures("", b.INR)+"; the guideline leaves it on while the INR is in range, and advises against even a biopsy above 3.0.",
+			say("/before/inr", "Warfarin was continued at an INR of "+b.INR.Text()+"; the guideline leaves it on while the INR is in range, and advises against even a biopsy above 3.0.",
 				"Check the INR and what was done; the team that treats the patient decides.")
 			return
 		}
