@@ -8,6 +8,7 @@ func commands(s Streams) []*cobra.Command {
 	return []*cobra.Command{
 		newCheck(s), newAssess(s), newMap(s), newSend(s),
 		newServe(s), newDemo(s), newPractice(s), newPreflight(s), newDeliveries(s), newResend(s), newHealth(s),
+		newExport(s),
 		newRules(s), newCodes(s), newSchemas(s), newExamples(s),
 	}
 }
