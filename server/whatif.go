@@ -29,17 +29,7 @@ type whatIfAnswer struct {
 	Findings []report.Finding `json:"findings"` // about the changed report
 	Before   []assess.Result  `json:"before"`
 	After    []assess.Result  `json:"after"`
-	Pairs    []pair           `json:"pairs"`
-}
-
-// pair is one rule's answer before and after; null where it does not apply.
-type pair struct {
-	Rule    string         `json:"rule"`
-	Lesion  int            `json:"lesion,omitempty"`
-	Event   string         `json:"event,omitempty"`
-	Changed bool           `json:"changed"`
-	Before  *assess.Result `json:"before"`
-	After   *assess.Result `json:"after"`
+	Pairs    []whatif.Pair    `json:"pairs"`
 }
 
 func (s *Server) whatIf(c *gin.Context) {
@@ -84,7 +74,7 @@ func (s *Server) answerWhatIf(c *gin.Context, raw []byte) (whatIfAnswer, error) 
 	}
 	a := whatIfAnswer{Book: s.o.Pipeline.Book.Version, Findings: findings,
 		Before: listed(s.o.Pipeline.Assess(before)), After: listed(s.o.Pipeline.Assess(after))}
-	a.Pairs = pairs(a.Before, a.After)
+	a.Pairs = whatif.Pairs(a.Before, a.After)
 	return a, nil
 }
 
@@ -121,30 +111,4 @@ func below(place string, err error) error {
 		moved.Findings[i].Pointer = place + moved.Findings[i].Pointer
 	}
 	return &moved
-}
-
-// pairs sets the answers of two states side by side: those of the first in
-// their order, then those that only the second has.
-func pairs(before, after []assess.Result) []pair {
-	out := []pair{}
-	for i := range before {
-		p := pair{Rule: before[i].Rule, Lesion: before[i].Lesion, Event: before[i].Event, Before: &before[i]}
-		if j := indexOf(after, before[i]); j >= 0 {
-			p.After = &after[j]
-		}
-		p.Changed = p.After == nil || p.After.Answer != p.Before.Answer || p.After.Reason != p.Before.Reason
-		out = append(out, p)
-	}
-	for i := range after {
-		if indexOf(before, after[i]) < 0 {
-			out = append(out, pair{after[i].Rule, after[i].Lesion, after[i].Event, true, nil, &after[i]})
-		}
-	}
-	return out
-}
-
-func indexOf(list []assess.Result, r assess.Result) int {
-	return slices.IndexFunc(list, func(o assess.Result) bool {
-		return o.Rule == r.Rule && o.Lesion == r.Lesion && o.Event == r.Event
-	})
 }

@@ -17,8 +17,8 @@ import (
 // longest prefix counts.
 var levels = [][]string{
 	{"mapping/report", "mapping/graph", "mapping/assess/stats", "server/fault"},
-	{"schemas", "mapping/term", "mapping/check", "mapping/assess", "mapping/whatif", "mapping/sample"},
-	{"mapping/fhir", "mapping/table", "mapping/importer"},
+	{"schemas", "mapping/term", "mapping/check", "mapping/assess", "mapping/sample"},
+	{"mapping/whatif", "mapping/fhir", "mapping/table", "mapping/importer"},
 	{"mapping", "mapping/indicator"},
 	{"server/store", "server/target", "server/practice"},
 	{"server/delivery"},

@@ -8,7 +8,8 @@
 // text (BD2), and an empty value removes the field: as if it had been left out.
 //
 // The changed document is a document like any other: it has to be decoded and
-// checked before it is assessed, and it is never stored.
+// checked before it is assessed, and it is never stored. [Pairs] then sets the
+// answers before and after side by side.
 package whatif
 
 import (

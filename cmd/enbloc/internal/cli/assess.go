@@ -118,7 +118,7 @@ func (s Streams) whatIf(c session, book assess.Book, changes []string, asJSON bo
 	if report.Rejects(findings) {
 		return s.rejected("The changed report", findings)
 	}
-	pairs := view.Pairs(book.Assess(c.rep), book.Assess(after))
+	pairs := whatif.Pairs(book.Assess(c.rep), book.Assess(after))
 	if asJSON {
 		return s.printJSON(map[string]any{"changes": changes, "findings": some(findings), "pairs": pairs})
 	}

@@ -1,53 +1,16 @@
 package view
 
 import (
-	"slices"
 	"strconv"
 
 	"enbloc/cmd/enbloc/internal/layout"
 	"enbloc/mapping/assess"
+	"enbloc/mapping/whatif"
 )
-
-// Pair is one rule's answer before and after a change. Either may be nil when
-// the rule applies on one side only.
-type Pair struct {
-	Before *assess.Result `json:"before"`
-	After  *assess.Result `json:"after"`
-}
-
-// Changed reports whether the change altered answer, values or published risk.
-func (p Pair) Changed() bool {
-	if p.Before == nil || p.After == nil {
-		return p.Before != p.After
-	}
-	return p.Before.Answer != p.After.Answer || p.Before.Reason != p.After.Reason
-}
-
-// Pairs sets the answers of two states of one case side by side: those of the
-// first in its order, then those that only the second has.
-func Pairs(before, after []assess.Result) []Pair {
-	pairs := make([]Pair, 0, max(len(before), len(after)))
-	same := func(a *assess.Result) func(assess.Result) bool {
-		return func(b assess.Result) bool { return a.Rule == b.Rule && a.Lesion == b.Lesion && a.Event == b.Event }
-	}
-	for i := range before {
-		pair := Pair{Before: &before[i]}
-		if j := slices.IndexFunc(after, same(&before[i])); j >= 0 {
-			pair.After = &after[j]
-		}
-		pairs = append(pairs, pair)
-	}
-	for i := range after {
-		if !slices.ContainsFunc(before, same(&after[i])) {
-			pairs = append(pairs, Pair{After: &after[i]})
-		}
-	}
-	return pairs
-}
 
 // Compare writes what changed side by side with both reasons, then lists what
 // stays as it is.
-func Compare(p *layout.Page, pairs []Pair) {
+func Compare(p *layout.Page, pairs []whatif.Pair) {
 	var changed, same [][]string
 	for _, pair := range pairs {
 		r := pair.Before
@@ -58,7 +21,7 @@ func Compare(p *layout.Page, pairs []Pair) {
 		if r.Lesion > 0 {
 			name = "Lesion " + strconv.Itoa(r.Lesion) + ": " + name
 		}
-		if pair.Changed() {
+		if pair.Changed {
 			name += "\n" + r.Guideline + " [" + r.Rule + "]"
 			changed = append(changed, []string{name, side(pair.Before), side(pair.After)})
 		} else {

@@ -11,6 +11,7 @@ import (
 	"enbloc/cmd/enbloc/internal/view"
 	"enbloc/mapping/assess"
 	"enbloc/mapping/report"
+	"enbloc/mapping/whatif"
 )
 
 func page() (*layout.Page, *strings.Builder) {
@@ -115,11 +116,11 @@ func TestCompareShowsWhatChangedFirst(t *testing.T) {
 	after := []assess.Result{answers[0], answers[1]}
 	after[0].Answer, after[0].Reason = "C-2", "Deep."
 	added := assess.Result{Rule: "R3", Title: "Score", Guideline: "G", Lesion: 1, Answer: "1"}
-	pairs := view.Pairs(answers, append(after, added))
+	pairs := whatif.Pairs(answers, append(after, added))
 	require.Len(t, pairs, 4)
-	require.True(t, pairs[0].Changed())
-	require.False(t, pairs[1].Changed())
-	require.True(t, pairs[2].Changed(), "the event's answer is gone")
+	require.True(t, pairs[0].Changed)
+	require.False(t, pairs[1].Changed)
+	require.True(t, pairs[2].Changed, "the event's answer is gone")
 	require.Nil(t, pairs[2].After)
 	require.Nil(t, pairs[3].Before)
 
