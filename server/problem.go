@@ -72,7 +72,7 @@ func describe(err error) problem {
 func (s *Server) fail(c *gin.Context, err error) {
 	p := describe(err)
 	p.RequestID = requestID(c)
-	if p.Status >= http.StatusInternalServerError && !errors.Is(err, context.Canceled) {
+	if (p.Status >= http.StatusInternalServerError || unmapped(err)) && !errors.Is(err, context.Canceled) {
 		s.o.Logger.ErrorContext(c.Request.Context(), "request failed", "request_id", p.RequestID, "route", route(c), "error", loggable(err))
 	}
 	if p.retryAfter > 0 {
@@ -87,6 +87,13 @@ func (s *Server) fail(c *gin.Context, err error) {
 		return
 	}
 	write(c, p.Status, mediaProblem, p)
+}
+
+// unmapped reports whether a stored case could not be mapped any more. The
+// caller is told 422, as for content, but the mistake is ours and has a cause.
+func unmapped(err error) bool {
+	var f *fault.Error
+	return fault.Is(err, fault.Invalid) && errors.As(err, &f) && f.Cause != nil
 }
 
 // loggable is what the log may say about an error. The faults of our own

@@ -55,7 +55,7 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 	if s.store.Engine() == store.Postgres {
 		driver = riverdatabasesql.New(s.store.DB())
 	}
-	migrator, err := rivermigrate.New(driver, &rivermigrate.Config{Logger: s.log})
+	migrator, err := rivermigrate.New(driver, &rivermigrate.Config{Logger: quiet(s.log)})
 	if err != nil {
 		return nil, fmt.Errorf("preparing queue tables: %w", err)
 	}
@@ -70,7 +70,7 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 	client, err := river.NewClient(driver, &river.Config{
 		Queues:                      map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: workers}},
 		Workers:                     registry,
-		Logger:                      s.log,
+		Logger:                      quiet(s.log),
 		FetchCooldown:               fetchCooldown,
 		FetchPollInterval:           fetchPoll,
 		JobTimeout:                  s.attempt + s.margin,

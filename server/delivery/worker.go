@@ -76,6 +76,10 @@ func (s *Service) work(ctx context.Context, d store.Delivery) (time.Duration, er
 		}
 	}
 	s.report(ctx, d, o, a, result)
+	if failure.ours() {
+		s.log.ErrorContext(ctx, "delivery failed by our mistake", "delivery", d.ID, "case", d.CaseKey, "sequence", d.Sequence, "target", d.Target,
+			"reason", failure.Reason, "error", loggable(failure.Cause))
+	}
 	if err := s.finish(ctx, d, o, a, now); err != nil {
 		return 0, err
 	}
