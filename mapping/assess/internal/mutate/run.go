@@ -140,10 +140,11 @@ func build(dir, overlay string) (binaries, error) {
 }
 
 // notices reports whether a test fails with the change of the given number:
-// the quick tests first, then all.
+// the quick tests first, then all. The time allowed is long, so that a busy
+// machine is not taken for a test that noticed.
 func (b binaries) notices(number int) bool {
 	fails := func(binary, dir, pattern string) bool {
-		cmd := exec.Command(binary, "-test.failfast", "-test.timeout=30s", "-test.run="+pattern)
+		cmd := exec.Command(binary, "-test.failfast", "-test.timeout=5m", "-test.run="+pattern)
 		cmd.Dir = dir
 		cmd.Env = append(os.Environ(), "MUTANT="+strconv.Itoa(number))
 		return cmd.Run() != nil
