@@ -141,7 +141,7 @@ func (m *mapper) emit(part, role string, resource any, codes model.Codes, extras
 	}
 	id := m.ids.of(role)
 	system, key := graph.RoleKeySystem, id.key
-	resourceType, searchBy := m.label(resource, model.Identifier{System: &system, Value: &key}, isShared(role))
+	resourceType, searchBy := m.label(resource, model.Identifier{System: &system, Value: &key}, m.metaFor(role))
 	body, err := model.Encode(resource, codes, extras)
 	if err == nil && (m.rep.Status == report.Withdrawn || m.retracted[part]) && resourceType != "Provenance" && !isShared(role) {
 		body, err = voidAs(resourceType, body, m.withdrawal())
@@ -157,35 +157,35 @@ func (m *mapper) emit(part, role string, resource any, codes model.Codes, extras
 
 // label writes meta and identifier. R4 gives Provenance no identifier at all
 // and AdverseEvent no search by it, so both carry their key as a tag.
-func (m *mapper) label(resource any, id model.Identifier, shared bool) (string, graph.SearchBy) {
+func (m *mapper) label(resource any, id model.Identifier, meta *model.Meta) (string, graph.SearchBy) {
 	ids := []model.Identifier{id}
 	switch r := resource.(type) {
 	case *model.Observation:
-		r.Meta, r.Identifier = m.meta, ids
+		r.Meta, r.Identifier = meta, ids
 		return "Observation", graph.ByIdentifier
 	case *model.Procedure:
-		r.Meta, r.Identifier = m.meta, ids
+		r.Meta, r.Identifier = meta, ids
 		return "Procedure", graph.ByIdentifier
 	case *model.Condition:
-		r.Meta, r.Identifier = m.meta, ids
+		r.Meta, r.Identifier = meta, ids
 		return "Condition", graph.ByIdentifier
 	case *model.BodyStructure:
-		r.Meta, r.Identifier = m.meta, ids
+		r.Meta, r.Identifier = meta, ids
 		return "BodyStructure", graph.ByIdentifier
 	case *model.Specimen:
-		r.Meta, r.Identifier = m.meta, ids
+		r.Meta, r.Identifier = meta, ids
 		return "Specimen", graph.ByIdentifier
 	case *model.Media:
-		r.Meta, r.Identifier = m.meta, ids
+		r.Meta, r.Identifier = meta, ids
 		return "Media", graph.ByIdentifier
 	case *model.ServiceRequest:
-		r.Meta, r.Identifier = m.meta, ids
+		r.Meta, r.Identifier = meta, ids
 		return "ServiceRequest", graph.ByIdentifier
 	case *model.MedicationAdministration:
-		r.Meta, r.Identifier = m.meta, ids
+		r.Meta, r.Identifier = meta, ids
 		return "MedicationAdministration", graph.ByIdentifier
 	case *model.DiagnosticReport:
-		r.Meta, r.Identifier = m.meta, append(ids, r.Identifier...)
+		r.Meta, r.Identifier = meta, append(ids, r.Identifier...)
 		return "DiagnosticReport", graph.ByIdentifier
 	case *model.Device:
 		r.Identifier = append(ids, r.Identifier...)
@@ -195,6 +195,7 @@ func (m *mapper) label(resource any, id model.Identifier, shared bool) (string, 
 		return "Device", graph.ByIdentifier
 	case *model.AdverseEvent:
 		r.Meta, r.Identifier = m.keyTag(*id.Value), &id
+		r.Meta.Profile = meta.Profile
 		return "AdverseEvent", graph.ByTag
 	case *model.Provenance:
 		r.Meta = m.keyTag(*id.Value)
@@ -218,11 +219,9 @@ var ranks = map[string]int{"Device": 0, "BodyStructure": 1, "Condition": 2, "Spe
 // graph puts the resources into an order in which they can be written.
 func (m *mapper) graph() graph.Graph {
 	slices.SortStableFunc(m.made, func(a, b made) int { return cmp.Compare(ranks[a.Type], ranks[b.Type]) })
-	g := graph.Graph{CaseKey: m.ids.caseKey, Sequence: m.opt.Sequence, Resources: make([]graph.Resource, len(m.made)), Born: m.born()}
-	pointers := m.pointers()
+	g := graph.Graph{CaseKey: m.ids.caseKey, Sequence: m.opt.Sequence, Resources: make([]graph.Resource, len(m.made))}
 	for i, r := range m.made {
 		g.Resources[i] = r.Resource
-		g.Resources[i].Pointers = pointers[r.Role]
 	}
 	return g
 }

@@ -18,6 +18,10 @@ type Options struct {
 	// Licensed says that the site holds a SNOMED CT licence. Without it only
 	// codes of the Global Patient Set are sent.
 	Licensed bool
+	// NoProfiles leaves out the claims in meta.profile, for a target that
+	// refuses resources which claim a profile that it does not know. By default
+	// every resource for which we publish a profile claims it.
+	NoProfiles bool
 }
 
 const minKeyBytes = 16

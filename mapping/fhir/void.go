@@ -87,8 +87,9 @@ func statusConcept(system, code string) *model.Object {
 	return concept
 }
 
-// retract tags an AdverseEvent and replaces its event by words. A second
-// retraction changes nothing.
+// retract tags an AdverseEvent and replaces its event by words, so that it no
+// longer follows the profile that it claimed. A second retraction changes
+// nothing.
 func retract(o *model.Object) {
 	meta, ok := o.Get("meta").(*model.Object)
 	if !ok {
@@ -107,6 +108,7 @@ func retract(o *model.Object) {
 	tag.Set("code", concept.Code)
 	tag.Set("display", concept.Display)
 	meta.Set("tag", append(tags, tag))
+	meta.Delete(func(name string) bool { return name == "profile" })
 	event := &model.Object{}
 	event.Set("text", "Withdrawn: entered in error")
 	o.Set("event", event)

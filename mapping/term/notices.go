@@ -12,4 +12,7 @@ const (
 		"Institute, Inc. and the Logical Observation Identifiers Names and Codes (LOINC) Committee and is " +
 		"available at no cost under the license at http://loinc.org/license. LOINC is a registered United " +
 		"States trademark of Regenstrief Institute, Inc."
+	NoticeUCUM = "This material contains codes of the Unified Code for Units of Measure (UCUM, https://ucum.org), " +
+		"copyright Regenstrief Institute, Inc. and the UCUM Organization, used unchanged under the UCUM licence " +
+		"(https://ucum.org/license)."
 )

@@ -11,7 +11,7 @@ Expression: "code.coding.first().system = 'https://enbloc.example/fhir/CodeSyste
 Invariant: enb-fact-3
 Description: "Every figure has a unit of UCUM: a figure without one can be read in two ways."
 Severity: #error
-Expression: "(value | component.value).ofType(Quantity).all(system = 'http://unitsofmeasure.org' and code.exists())"
+Expression: "value.ofType(Quantity).all(system = 'http://unitsofmeasure.org' and code.exists()) and component.value.ofType(Quantity).all(system = 'http://unitsofmeasure.org' and code.exists())"
 
 Invariant: enb-measure-1
 Description: "A measured extent, count or depth is not negative."
@@ -22,6 +22,21 @@ Invariant: enb-ranked-1
 Description: "Several concepts in order are components, first and second at least, and the value is words only; one concept is the value itself."
 Severity: #error
 Expression: "component.where(code.coding.code = 'rank-1').exists() implies (component.where(code.coding.code = 'rank-2').exists() and value.ofType(CodeableConcept).coding.empty())"
+
+Invariant: enb-ranked-paris
+Description: "The value is one of the Paris types of this guide, or words only."
+Severity: #error
+Expression: "value.ofType(CodeableConcept).coding.where(system = 'https://enbloc.example/fhir/CodeSystem/enbloc').all(memberOf('https://enbloc.example/fhir/ValueSet/enbloc-paris'))"
+
+Invariant: enb-ranked-kudo
+Description: "The value is one of the pit patterns of this guide, or words only."
+Severity: #error
+Expression: "value.ofType(CodeableConcept).coding.where(system = 'https://enbloc.example/fhir/CodeSystem/enbloc').all(memberOf('https://enbloc.example/fhir/ValueSet/enbloc-kudo'))"
+
+Invariant: enb-ranked-histology-type
+Description: "The value is one of the histological types of this guide, or words only."
+Severity: #error
+Expression: "value.ofType(CodeableConcept).coding.where(system = 'https://enbloc.example/fhir/CodeSystem/enbloc').all(memberOf('https://enbloc.example/fhir/ValueSet/enbloc-histology-type'))"
 
 Profile: EnblocFact
 Parent: Observation

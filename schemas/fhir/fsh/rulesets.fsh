@@ -18,17 +18,19 @@ RuleSet: Coded(code, group)
 * value[x] from https://enbloc.example/fhir/ValueSet/enbloc-{group} (required)
 
 // A fact of one kind, which lists concepts of a group in order. One concept is the value; with several, the value is
-// words and each concept a component, because several codings in one value would read as synonyms.
+// words and each concept a component, because several codings in one value would read as synonyms. The binding is only
+// preferred, since a stronger one asks for a code beside the words; a rule keeps our concepts to the group.
 RuleSet: Ranked(code, group)
 * code = $E#{code}
 * value[x] only CodeableConcept
-* value[x] from https://enbloc.example/fhir/ValueSet/enbloc-{group} (extensible)
+* value[x] from https://enbloc.example/fhir/ValueSet/enbloc-{group} (preferred)
 * insert Components
 * insert CodedComponent(first, rank-1, 0..1, {group}, [[First in order]], [[The concept that counts most where several were stated.]])
 * insert CodedComponent(second, rank-2, 0..1, {group}, [[Second in order]], [[The concept that counts second.]])
 * insert CodedComponent(third, rank-3, 0..1, {group}, [[Third in order]], [[The concept that counts third.]])
 * insert CodedComponent(further, rank-4, 0.., {group}, [[Further in order]], [[Every concept after the third, in the order of the list.]])
 * obeys enb-ranked-1
+* obeys enb-ranked-{group}
 
 // A fact of one kind, which is yes or no.
 RuleSet: YesNo(code)

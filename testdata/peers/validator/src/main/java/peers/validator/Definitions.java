@@ -73,12 +73,13 @@ final class Definitions {
         // FHIR asks for one coding of a concept in the bound value set; HAPI would ask for all.
         chain.setCodeableConceptValidationSuccessfulIfNotAllCodingsAreValid(true);
         for (StructureDefinition profile : profiles) {
-            refuseLoss(profile, chain);
+            // The validator would make the snapshot by itself, but not always on the first call for a type.
+            ours.addResource(wholeOf(profile, chain));
         }
         return chain;
     }
 
-    private static void refuseLoss(StructureDefinition profile, ValidationSupportChain chain) throws IOException {
+    private static StructureDefinition wholeOf(StructureDefinition profile, ValidationSupportChain chain) throws IOException {
         var context = new ValidationSupportContext(chain);
         var whole = profile.hasSnapshot()
                 ? profile
@@ -87,6 +88,7 @@ final class Definitions {
         if (!lost.isEmpty()) {
             throw new IOException("the snapshot of " + profile.getUrl() + " loses: " + String.join("; ", lost));
         }
+        return (StructureDefinition) whole;
     }
 
     /**
