@@ -1,6 +1,7 @@
 package fhir
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -56,7 +57,7 @@ func (m *mapper) histologyConclusion(found []report.Lesion) string {
 			said("venous-invasion", h.VenousInvasion), said("lymphovascular-invasion", h.Lymphovascular)), ", ")+".")
 		for _, r := range m.results {
 			if r.Lesion == l.Number && strings.Contains(r.Rule, ".curability.") {
-				out = append(out, r.Title+": "+answerWords(r.Answer)+" ("+confirmedWords[r.Confirmed]+").")
+				out = append(out, r.Title+": "+r.Text()+" ("+confirmedWords[r.Confirmed]+").")
 			}
 		}
 	}
@@ -65,27 +66,27 @@ func (m *mapper) histologyConclusion(found []report.Lesion) string {
 
 // histologyNarrative is the text of the summary of histology.
 func (m *mapper) histologyNarrative(found []report.Lesion) string {
-	common := commonCautions(m.results)
+	told := newAnswers(slices.DeleteFunc(slices.Clone(m.results), func(r assess.Result) bool {
+		part, _ := m.partOfResult(r)
+		return !ofPathology(r) || r.Event != "" || !strings.HasPrefix(part, partHistology+"/")
+	}))
 	return page(func(x *xhtml) {
 		x.heading("Histology summary")
 		if m.rep.TestData {
 			x.paragraph("Test data: no real person.")
 		}
 		for _, l := range found {
-			x.subheading("Lesion " + strconv.Itoa(l.Number))
+			x.subheading("Lesion " + strconv.Itoa(l.Number) + ": " + lesionTitle(l.Examination))
+			of := told.about(func(r assess.Result) bool { return r.Lesion == l.Number })
+			told.summary(x, of)
 			rows := histologyRows(*l.Histology)
 			if lab := l.Histology.LabReport; lab != nil {
 				rows = append([]row{{"Report of the laboratory", lab.Value}}, rows...)
 			}
 			x.table(rows...)
-			resultsPart(x, "What follows", m.results, common, func(r assess.Result) bool {
-				part, _ := m.partOfResult(r)
-				return r.Event == "" && r.Lesion == l.Number && part == histologyPart(l)
-			})
+			told.details(x, of)
 		}
-		for _, c := range common {
-			x.paragraph(c)
-		}
+		told.close(x)
 		x.paragraph("Summary by the endoscopy unit. The report of the laboratory is the original.")
 	})
 }

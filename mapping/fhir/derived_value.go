@@ -35,9 +35,9 @@ func (m *mapper) answerOf(r assess.Result) value {
 			return m.number(n, u)
 		}
 	}
-	c := model.Text(clean(r.Answer))
+	c := model.Text(clean(r.Text()))
 	if concept := m.answerConcept(r); concept != "" {
-		c = m.ownText("answer", concept, clean(r.Answer))
+		c = m.ownText("answer", concept, clean(r.Text()))
 	}
 	if c.Text == nil {
 		return m.absence(report.Unknown)

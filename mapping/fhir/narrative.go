@@ -20,25 +20,27 @@ func Narrative(rep report.Report, results []assess.Result) string {
 		}
 		x.paragraph(stateWords(rep))
 		sessionPart(x, rep)
-		results = sorted(results)
-		common := commonCautions(results)
+		told := newAnswers(results)
 		for _, l := range byNumber(rep.Lesions) {
+			x.subheading("Lesion " + strconv.Itoa(l.Number) + ": " + lesionTitle(l.Examination))
+			of := told.about(func(r assess.Result) bool { return r.Event == "" && r.Lesion == l.Number })
+			told.summary(x, of)
 			lesionPart(x, l)
-			resultsPart(x, "What follows for lesion "+strconv.Itoa(l.Number), results, common, func(r assess.Result) bool {
-				return r.Event == "" && r.Lesion == l.Number
-			})
+			told.details(x, of)
 		}
-		resultsPart(x, "What follows for the session", results, common, func(r assess.Result) bool { return r.Event == "" && r.Lesion == 0 })
+		if of := told.about(func(r assess.Result) bool { return r.Event == "" && r.Lesion == 0 }); len(of) > 0 {
+			x.subheading("The session as a whole")
+			told.summary(x, of)
+			told.details(x, of)
+		}
 		for _, e := range rep.Events {
 			eventPart(x, e)
-			resultsPart(x, "What follows for the event", results, common, func(r assess.Result) bool { return r.Event == e.ID })
+			of := told.about(func(r assess.Result) bool { return r.Event == e.ID })
+			told.summary(x, of)
+			told.details(x, of)
 		}
 		planPart(x, rep)
-		for _, c := range common {
-			x.paragraph(c)
-		}
-		x.paragraph("Answers of rules say what a publication says about the facts as reported. They decide nothing: " +
-			"the local protocol and the responsible licensed clinicians do.")
+		told.close(x)
 	})
 }
 
@@ -78,11 +80,11 @@ func sessionPart(x *xhtml, rep report.Report) {
 // beforeRows tells what was known and prepared.
 func beforeRows(b report.Before) []row {
 	rows := []row{
-		{"Indication", join(said("intent", b.Indication), b.IndicationText)},
+		{"Indication", joinText(b.IndicationText, said("intent", b.Indication))},
 		{"Reason for the technique", b.TechniqueReason},
 	}
 	for _, e := range b.Earlier {
-		rows = append(rows, row{"Before this session", join(said("earlier", e.Kind), string(e.Date), e.Text)})
+		rows = append(rows, row{"Before this session", joinText(e.Text, said("earlier", e.Kind), string(e.Date))})
 	}
 	rows = append(rows, row{"Antithrombotics", said("antithrombotic-history", b.AntithromboticHistory)})
 	for _, a := range b.Antithrombotics {
@@ -160,16 +162,27 @@ func planPart(x *xhtml, rep report.Report) {
 		if f.Latest != "" && f.Latest != f.Earliest {
 			when = named("from", when) + " until " + string(f.Latest)
 		}
-		items = append(items, join(label("follow-up", f.Kind), of(f.Lesion), when, f.Reason))
+		items = append(items, joinText(f.Reason, label("follow-up", f.Kind), of(f.Lesion), when))
 	}
-	items = append(items, said("h-pylori-plan", p.HPylori))
+	items = append(items, pyloriPlan(p.HPylori))
 	for _, r := range p.Referrals {
-		items = append(items, join(label("referral", r.To), of(r.Lesion), r.Reason))
+		items = append(items, joinText(r.Reason, label("referral", r.To), of(r.Lesion)))
 	}
 	for _, r := range p.AntithromboticPlan {
-		items = append(items, join("Restart of "+lowerFirst(label("drug-class", r.Class)), string(r.On), r.Text))
+		items = append(items, joinText(r.Text, "Restart of "+lowerFirst(label("drug-class", r.Class)), string(r.On)))
 	}
 	x.list(append(items, p.Text)...)
+}
+
+// pyloriPlan is the plan about Helicobacter pylori, as a sentence of its own.
+func pyloriPlan(p report.HPyloriPlan) string {
+	switch report.AbsenceOf(p) {
+	case report.NotApplicable:
+		return "Helicobacter pylori: nothing to plan here"
+	case "":
+		return label("h-pylori-plan", p)
+	}
+	return "Helicobacter pylori: what is planned is " + absenceWords[report.AbsenceOf(p)]
 }
 
 // sessionNarrative is the short text of the session's Procedure.

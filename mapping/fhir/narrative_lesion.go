@@ -3,7 +3,6 @@ package fhir
 import (
 	"cmp"
 	"slices"
-	"strconv"
 	"strings"
 
 	"enbloc/mapping/report"
@@ -16,9 +15,26 @@ func byNumber(lesions []report.Lesion) []report.Lesion {
 	return out
 }
 
+// lesionTitle names a lesion by place, shape and size.
+func lesionTitle(e report.Examination) string {
+	shape := ""
+	for _, p := range e.Paris {
+		if report.Known(p) {
+			shape += "+" + strings.TrimPrefix(string(p), "0-")
+		}
+	}
+	if shape != "" {
+		shape = "0-" + shape[1:]
+	}
+	place := placeWords(e)
+	if len(place) > 1 && strings.Contains(place[1], place[0]) {
+		place = place[1:] // "antrum of stomach" names the organ
+	}
+	return strings.Join(nonEmpty(strings.Join(place, ", "), shape, size(e.SizeLongMm, e.SizeShortMm, "mm")), "; ")
+}
+
 // lesionPart tells one lesion from what was seen to what the pathologist said.
 func lesionPart(x *xhtml, l report.Lesion) {
-	x.subheading("Lesion " + strconv.Itoa(l.Number))
 	x.table(examinationRows(l.Examination)...)
 	x.paragraph(l.Comment)
 	if l.Resection == nil {
@@ -70,7 +86,7 @@ func examinationRows(e report.Examination) []row {
 func resectionRows(r report.Resection) []row {
 	rows := []row{
 		{"Technique", join(label("technique", r.Technique), named("planned:", said("technique", r.Planned)), saidAll("aid", r.Aids, ", "))},
-		{"Completion", join(said("completion", r.Completion), said("stop-reason", r.StopReason), r.StopText)},
+		{"Completion", joinText(r.StopText, said("completion", r.Completion), said("stop-reason", r.StopReason))},
 		{"Time line", timeLine(r.Phases)},
 		{"Marking", markingWords(r.Marking)},
 	}
@@ -138,8 +154,8 @@ func specimenRows(s report.Specimen) []row {
 		containers = count(len(s.Containers), "container", "containers")
 	}
 	return []row{
-		{"Specimen", join(named("retrieved:", yesNoWords(s.Retrieved)), size(s.SizeLongMm, s.SizeShortMm, "mm"), said("orientation", s.Orientation),
-			named("pinned:", yesNoWords(s.Pinned)), named("photographed:", yesNoWords(s.Photo)), said("fixative", s.Fixative), containers, s.Text)},
+		{"Specimen", joinText(s.Text, named("retrieved:", yesNoWords(s.Retrieved)), size(s.SizeLongMm, s.SizeShortMm, "mm"), said("orientation", s.Orientation),
+			named("pinned:", yesNoWords(s.Pinned)), named("photographed:", yesNoWords(s.Photo)), said("fixative", s.Fixative), containers)},
 	}
 }
 

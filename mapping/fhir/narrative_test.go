@@ -1,6 +1,8 @@
 package fhir_test
 
 import (
+	"html"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -17,13 +19,14 @@ import (
 func TestNarrativeSaysWhatIsSigned(t *testing.T) {
 	t.Parallel()
 	text := fhir.Narrative(gastricESD(t), []assess.Result{{Rule: "R", Title: "Risk", Lesion: 1, Answer: "low", Reason: "Because.",
-		Guideline: "Guideline", Edition: "2nd edition", Source: "Citation", Confirmed: assess.Memory, Cautions: []string{"Mind."},
+		Guideline: "Guideline", Short: "G 2021", Edition: "2nd edition", Source: "Citation", Confirmed: assess.Memory, Cautions: []string{"Mind."},
 		Risk: &assess.Risk{Of: "bleeding", Pct: 6.1, CILow: 4.8, CIHigh: 7.8, Events: 65, Denominator: 1059}}})
 	requireNarrative(t, text)
 	for _, want := range []string{"Test data: no real person.", "Signed 2026-02-03 11:52", "antrum of stomach", "25 x 18.50 mm",
 		"Paris 0-IIa + Paris 0-IIc", "non-extension sign negative", "Endoscopic ultrasound</th><td>not assessed", "Endoscopic submucosal dissection",
-		"mucosal incision 09:20 to 09:36", "at most 90 W", "09:50 to 09:53; Oozing", "Histology is pending.", "Risk: low. Because.",
-		"Guideline, 2nd edition; not confirmed, from memory; Citation", "bleeding 6.1% (95% interval 4.8 to 7.8), 65 of 1059",
+		"mucosal incision 09:20 to 09:36", "at most 90 W", "09:50 to 09:53; oozing", "Histology is pending.",
+		"<td>Risk</td><td>Low. Because. Published: bleeding 6.1% (95% interval 4.8 to 7.8), 65 of 1059.</td><td>G\u00a02021\u00a0[1]</td>",
+		"<li>[1] Guideline, 2nd edition. Citation.</li>",
 		"Mind.", "Follow-up endoscopy", "from 2026-08 until 2027-02", "licensed clinicians"} {
 		require.Contains(t, text, want)
 	}
@@ -45,8 +48,63 @@ func TestNarrativeNamesWhatIsMissing(t *testing.T) {
 	t.Parallel()
 	text := fhir.Narrative(gastricESD(t), []assess.Result{{Title: "Curability", Lesion: 1, Answer: assess.CannotBeAssessed,
 		Reason: "No histology yet.", Missing: []string{"/lesions/0/histology/depth_um"}, Decides: "It would decide."}})
-	require.Contains(t, text, "Curability: cannot be assessed. No histology yet.")
-	require.Contains(t, text, "Missing: lesions 1, histology, depth um. It would decide.")
+	require.Contains(t, text, "<td>Curability</td><td>No histology yet</td><td>It would decide.</td>")
+}
+
+// The answers that decide stand first, one line each with who says so and how
+// far that is confirmed; what rests on memory says so in the line itself; each
+// source and caution stands once, at the end.
+func TestNarrativePutsWhatDecidesFirst(t *testing.T) {
+	t.Parallel()
+	rep := withHistology(t, report.HistologyFinal)
+	results := assess.DefaultBook().Assess(rep)
+	text := fhir.Narrative(rep, results)
+	requireNarrative(t, text)
+	curability := strings.Index(text, "<td>Curability of the gastric resection (eCura)</td><td><b>")
+	margins, bleeding := strings.Index(text, "<td>How the resection came out</td>"), strings.Index(text, "<td>Risk of delayed bleeding")
+	next, seen := strings.Index(text, "<td>Surveillance after gastric resection"), strings.Index(text, "<th>Place</th>")
+	require.Positive(t, curability)
+	require.True(t, curability < margins && margins < bleeding && bleeding < next && next < seen, "%d %d %d %d %d", curability, margins, bleeding, next, seen)
+	for _, r := range results {
+		if r.Settled() {
+			require.Equal(t, 1, strings.Count(text, html.EscapeString(r.Source)), r.Source)
+		}
+		if r.Confirmed == assess.Memory && r.Settled() {
+			require.Contains(t, text, "from memory, not confirmed)</b></td>")
+		}
+		for _, c := range r.Cautions {
+			require.LessOrEqual(t, strings.Count(text, html.EscapeString(c)), len(rep.Lesions)*3, c)
+		}
+	}
+	require.NotContains(t, text, "not-applicable")
+}
+
+// The summary of histology tells what hangs on histology and nothing else.
+func TestHistologySummaryKeepsToPathology(t *testing.T) {
+	t.Parallel()
+	rep := withHistology(t, report.HistologyFinal)
+	g, err := fhir.Map(rep, assess.DefaultBook().Assess(rep), options())
+	require.NoError(t, err)
+	text := string(resource(t, g, "report/pathology").Body)
+	require.Contains(t, text, "Curability of the gastric resection (eCura)")
+	require.Contains(t, text, "R0 resection")
+	for _, other := range []string{"BEST-J", "delayed bleeding", "Indication for gastric resection", "Resection speed"} {
+		require.NotContains(t, text, other)
+	}
+}
+
+// A plan that does not apply reads as a sentence.
+func TestPlanForHelicobacterReads(t *testing.T) {
+	t.Parallel()
+	for plan, want := range map[report.HPyloriPlan]string{
+		report.HPyloriPlan(report.NotApplicable): "<li>Helicobacter pylori: nothing to plan here</li>",
+		report.HPyloriPlan(report.Unknown):       "<li>Helicobacter pylori: what is planned is not known</li>",
+		report.HPyloriEradicate:                  "<li>Eradicate H. pylori</li>",
+	} {
+		rep := gastricESD(t)
+		rep.Plan.HPylori = plan
+		require.Contains(t, fhir.Narrative(rep, nil), want)
+	}
 }
 
 // Every narrative of every case is well-formed and of allowed elements.

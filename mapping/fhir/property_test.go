@@ -177,7 +177,7 @@ func TestHostileText(t *testing.T) {
 // requireNarrative parses a div with the standard library's XML decoder.
 func requireNarrative(t *testing.T, div string) {
 	t.Helper()
-	allowed := set("div", "h2", "h3", "p", "table", "tbody", "tr", "th", "td", "ul", "li")
+	allowed := set("div", "h2", "h3", "h4", "p", "table", "thead", "tbody", "tr", "th", "td", "ul", "ol", "li", "b")
 	dec := xml.NewDecoder(strings.NewReader(div))
 	for {
 		token, err := dec.Token()

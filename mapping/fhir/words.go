@@ -1,6 +1,7 @@
 package fhir
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -30,6 +31,9 @@ func saidAll[T ~string](group string, list []T, between string) string {
 
 // measure is a figure with its unit in words.
 func measure(n report.Number, u string) string {
+	if n.Known() && u == "%" {
+		return n.Text() + u
+	}
 	if n.Known() {
 		return strings.TrimSpace(n.Text() + " " + u)
 	}
@@ -52,9 +56,15 @@ func named(name, what string) string {
 	return name + " " + lowerFirst(what)
 }
 
+// properNames keep their capital in the middle of a sentence.
+var properNames = []string{"Kudo", "Paris", "Barrett", "Boston", "Helicobacter", "Lugol", "Sydney"}
+
 // lowerFirst makes a display fit for the middle of a sentence; abbreviations
-// ("ESD", "JNET 2A") stay.
+// ("ESD", "JNET 2A") and proper names stay.
 func lowerFirst(s string) string {
+	if slices.ContainsFunc(properNames, func(n string) bool { return strings.HasPrefix(s, n) }) {
+		return s
+	}
 	if len(s) < 2 || s[1] < 'a' || s[1] > 'z' {
 		return s
 	}
@@ -97,11 +107,41 @@ func between(start, end report.Time) string {
 	return clock(start) + " to " + clock(end)
 }
 
-func join(list ...string) string { return strings.Join(nonEmpty(list...), "; ") }
+// join lists findings and displays in one cell, as one phrase.
+func join(list ...string) string {
+	out := nonEmpty(list...)
+	for i := 1; i < len(out); i++ {
+		out[i] = lowerFirst(out[i])
+	}
+	return strings.Join(out, "; ")
+}
+
+// joinText is join with a free text at the end, which stays as it was written.
+func joinText(text string, list ...string) string {
+	return strings.Join(nonEmpty(join(list...), text), "; ")
+}
 
 func count(n int, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
 	return strconv.Itoa(n) + " " + many
+}
+
+// upperFirst begins a sentence. A first word that is written its own way
+// ("eCura B", "sm1") stays.
+func upperFirst(s string) string {
+	word, _, _ := strings.Cut(s, " ")
+	if s == "" || strings.ToLower(word) != word || strings.ContainsAny(word, "0123456789") {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+// stopped ends a sentence.
+func stopped(s string) string {
+	if strings.HasSuffix(s, ".") {
+		return s
+	}
+	return s + "."
 }

@@ -37,6 +37,7 @@ func (x *xhtml) wrap(tag, s string) {
 
 func (x *xhtml) heading(s string)    { x.wrap("h2", s) }
 func (x *xhtml) subheading(s string) { x.wrap("h3", s) }
+func (x *xhtml) minor(s string)      { x.wrap("h4", s) }
 func (x *xhtml) paragraph(s string)  { x.wrap("p", s) }
 
 // table writes rows of label and text; a row without text is left out, and so
@@ -60,6 +61,33 @@ func (x *xhtml) table(rows ...row) {
 	if open {
 		x.b.WriteString("</tbody></table>")
 	}
+}
+
+// grid writes a table with a line of headings and one strong column, -1 for
+// none; without rows it writes nothing.
+func (x *xhtml) grid(head []string, strong int, rows [][]string) {
+	if len(rows) == 0 {
+		return
+	}
+	x.b.WriteString("<table><thead><tr>")
+	for _, h := range head {
+		x.wrap("th", h)
+	}
+	x.b.WriteString("</tr></thead><tbody>")
+	for _, cells := range rows {
+		x.b.WriteString("<tr>")
+		for i, c := range cells {
+			open, end := "<td>", "</td>"
+			if i == strong {
+				open, end = "<td><b>", "</b></td>"
+			}
+			x.b.WriteString(open)
+			x.text(c)
+			x.b.WriteString(end)
+		}
+		x.b.WriteString("</tr>")
+	}
+	x.b.WriteString("</tbody></table>")
 }
 
 // list writes items; blank ones are left out.

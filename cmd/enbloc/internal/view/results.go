@@ -33,15 +33,7 @@ func Confirmed(c assess.Confirmed) string {
 }
 
 // Answer is what a rule answers, in words.
-func Answer(r assess.Result) string {
-	switch r.Answer {
-	case assess.CannotBeAssessed:
-		return "cannot be assessed"
-	case assess.NotApplicable:
-		return "not applicable"
-	}
-	return Words(r.Answer)
-}
+func Answer(r assess.Result) string { return r.Text() }
 
 // Results writes the answers lesion by lesion, then those about events and the
 // session.
