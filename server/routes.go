@@ -25,6 +25,8 @@ func (s *Server) routes() *gin.Engine {
 	e.GET("/openapi.json", s.openAPI)
 	e.GET("/schemas", s.listSchemas)
 	e.GET("/schemas/*name", s.schema)
+	e.GET("/fhir/:type", s.listArtefacts)
+	e.GET("/fhir/:type/:id", s.artefact)
 	e.GET("/health/live", s.live)
 	e.GET("/health/ready", s.ready)
 
@@ -42,6 +44,7 @@ func (s *Server) routes() *gin.Engine {
 	a.POST("/assess", s.limitBody, s.assess)
 	a.POST("/what-if", s.limitBody, s.whatIf)
 	a.POST("/map", s.limitBody, s.dryMap)
+	a.GET("/indicators", s.indicators)
 	a.GET("/parked", s.listParked)
 	a.GET("/targets", s.listTargets)
 	a.GET("/deliveries", s.listDeliveries)
