@@ -44,6 +44,7 @@ type Receiver struct {
 	lastID  int
 	journal []Write
 	shape   Shape
+	faults  *faulty
 }
 
 // Write is one line of the receiver's own journal, for checkers: what was
@@ -52,6 +53,8 @@ type Write struct {
 	Type, ID string
 	Version  int
 	At       time.Time
+	// Tree is what was stored. It is shared: do not change it.
+	Tree map[string]any
 }
 
 // New returns an empty receiver for requests below a path such as "/fhir"; an
@@ -70,6 +73,17 @@ func (r *Receiver) ServeHTTP(w http.ResponseWriter, req *http.Request) {
 	if id := req.Header.Get("X-Request-Id"); id != "" && len(id) <= 100 {
 		w.Header().Set("X-Request-Id", id)
 	}
+	if f := r.spoiler(); f != nil {
+		if kind := f.draw(); kind != "" {
+			r.spoil(f, kind, w, req)
+			return
+		}
+	}
+	r.serve(w, req)
+}
+
+// serve answers without faults.
+func (r *Receiver) serve(w http.ResponseWriter, req *http.Request) {
 	path, ok := strings.CutPrefix(req.URL.Path, r.base)
 	if !ok {
 		answerError(w, notFound("there is nothing at this address"))
@@ -136,12 +150,15 @@ func bad(text string) *refusal {
 	return &refusal{status: http.StatusBadRequest, code: "processing", text: text}
 }
 
-func answerError(w http.ResponseWriter, e *refusal) {
+func answerError(w http.ResponseWriter, e *refusal) { answer(w, e.status, e.outcome()) }
+
+// outcome is the refusal as an OperationOutcome.
+func (e *refusal) outcome() map[string]any {
 	issue := map[string]any{"severity": "error", "code": e.code, "diagnostics": e.text}
 	if e.place != "" {
 		issue["expression"] = []string{e.place}
 	}
-	answer(w, e.status, map[string]any{"resourceType": "OperationOutcome", "issue": []any{issue}})
+	return map[string]any{"resourceType": "OperationOutcome", "issue": []any{issue}}
 }
 
 func answer(w http.ResponseWriter, status int, body any) {
@@ -158,7 +175,7 @@ func readBody(w http.ResponseWriter, req *http.Request) (map[string]any, *refusa
 	if err != nil || (kind != mediaType && kind != "application/json") {
 		return nil, &refusal{status: http.StatusUnsupportedMediaType, code: "not-supported", text: "send " + mediaType}
 	}
-	raw, err := io.ReadAll(http.MaxBytesReader(w, req.Body, largestBody))
+	raw, err := readAll(w, req)
 	if err != nil {
 		return nil, &refusal{status: http.StatusRequestEntityTooLarge, code: "too-long", text: "the body is too large or broken off"}
 	}
@@ -167,4 +184,8 @@ func readBody(w http.ResponseWriter, req *http.Request) (map[string]any, *refusa
 		return nil, &refusal{status: http.StatusBadRequest, code: "structure", text: "the body is no JSON object"}
 	}
 	return tree, nil
+}
+
+func readAll(w http.ResponseWriter, req *http.Request) ([]byte, error) {
+	return io.ReadAll(http.MaxBytesReader(w, req.Body, largestBody))
 }

@@ -31,6 +31,18 @@ type Shape struct {
 	// OnlyDocuments: of all types only a DocumentReference can be created;
 	// nothing can be updated.
 	OnlyDocuments bool
+	// EntryByEntry: a transaction is answered 200 whatever its entries say, and
+	// each entry stands or fails alone.
+	EntryByEntry bool
+	// Lenient: required elements, codes and the ends of references are not
+	// checked, and a condition need not match its own resource.
+	Lenient bool
+	// Stale is the status of a lost race: 409, 400 or, when 0, 412.
+	Stale int
+	// KeepsVersion: an update that changes nothing makes no new version.
+	KeepsVersion bool
+	// NoPostSearch: a search by POST is answered 400.
+	NoPostSearch bool
 	// ReadOnly: nothing can be written.
 	ReadOnly bool
 	// Claims: the CapabilityStatement says that all of it works.
@@ -46,7 +58,11 @@ func (r *Receiver) Shape(s Shape) {
 
 // refuses says whether the shape forbids an interaction.
 func (s Shape) refuses(req *http.Request, parts []string) *refusal {
-	if req.Method == http.MethodGet || (len(parts) == 2 && parts[1] == "_search") {
+	search := len(parts) == 2 && parts[1] == "_search"
+	switch {
+	case search && s.NoPostSearch:
+		return bad("a search is a GET here")
+	case search, req.Method == http.MethodGet:
 		return nil
 	}
 	transaction := len(parts) == 1 && parts[0] == ""
@@ -60,6 +76,15 @@ func (s Shape) refuses(req *http.Request, parts []string) *refusal {
 
 func notOffered() *refusal {
 	return &refusal{status: http.StatusMethodNotAllowed, code: "not-supported", text: "this interaction is not offered"}
+}
+
+// stale is the answer to a lost race.
+func (s Shape) stale(text string) *refusal {
+	status := s.Stale
+	if status == 0 {
+		status = http.StatusPreconditionFailed
+	}
+	return &refusal{status: status, code: "conflict", text: text}
 }
 
 // condition applies the shape to the condition of a create.

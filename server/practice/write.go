@@ -5,9 +5,8 @@ import (
 	"strconv"
 )
 
-// create and update are the single writes. Delivery uses transactions only;
-// these are here for people who try things out, and for the questions that are
-// put to a real server as well.
+// create and update are the single writes: the way of targets without
+// transactions.
 func (r *Receiver) create(w http.ResponseWriter, req *http.Request, kind string) *refusal {
 	e := &entry{kind: kind, method: http.MethodPost, condition: req.Header.Get("If-None-Exist")}
 	return r.single(w, req, e)

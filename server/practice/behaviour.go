@@ -1,0 +1,75 @@
+package practice
+
+import (
+	"maps"
+	"reflect"
+)
+
+// Behaviour is a kind of server that was met, by what it does and not by name.
+type Behaviour struct {
+	Name string
+	// About says what is special, in a sentence.
+	About string
+	Shape Shape
+}
+
+// Behaviours lists the kinds of server that can be played: how the servers that
+// were measured differ, then what forces each way of writing.
+func Behaviours() []Behaviour {
+	return []Behaviour{
+		{"strict", "All or nothing, conditions and references checked, a lost race is 412.", Shape{}},
+		{"strict-409", "As strict, but a lost race is 409 and an equal update makes no version.", Shape{Stale: 409, KeepsVersion: true}},
+		{"lenient-400", "All or nothing, content unchecked, a lost race is 400.", Shape{Stale: 400, Lenient: true}},
+		{"entry-by-entry", "Says 200 and lets each entry of a transaction stand or fail alone; content unchecked; no search by POST.",
+			Shape{EntryByEntry: true, Lenient: true, NoPostSearch: true}},
+		{"half-transaction", "A transaction stops at its first bad entry and keeps what came before.", Shape{NotAtomic: true}},
+		{"own-ids", "Gives every id itself.", Shape{NoClientIDs: true}},
+		{"rung-3", "Neither ids of the client nor conditional create: conditional update is left.",
+			Shape{NoClientIDs: true, NoConditionalCreate: true, ConditionalUpdate: true}},
+		{"rung-4", "No transaction: single requests are left.", Shape{NoTransaction: true}},
+		{"rung-5", "Documents are all that can be created.", Shape{OnlyDocuments: true}},
+		{"rung-6", "Nothing can be written: files are left.", Shape{ReadOnly: true}},
+		{"liar", "Can write nothing but single requests, and claims to do everything.",
+			Shape{NoTransaction: true, NoConditionalCreate: true, NoClientIDs: true, Claims: true}},
+	}
+}
+
+// oneByOne applies each entry alone. Ids are given first, so that a link to an
+// entry that fails leads to nothing, as it was seen to.
+func (r *Receiver) oneByOne(entries []*entry) {
+	ids := map[string]string{}
+	for _, e := range entries {
+		if e.refused = r.identify(e); e.refused == nil && e.fullURL != "" {
+			ids[e.fullURL] = e.kind + "/" + e.stored
+		}
+	}
+	for _, e := range entries {
+		if e.refused != nil || (e.status == statusOK && e.method == "POST") {
+			continue
+		}
+		var tree map[string]any
+		if tree, e.refused = r.linked(e.tree, ids); e.refused != nil {
+			continue
+		}
+		var undo []func()
+		e.version = r.store(e.kind, e.stored, e.method, tree, &undo)
+	}
+}
+
+// sameContent compares a stored tree with a new one, without what the server
+// itself put in.
+func sameContent(stored, fresh map[string]any) bool {
+	bare := func(tree map[string]any) map[string]any {
+		out := maps.Clone(tree)
+		delete(out, "id")
+		meta, _ := out["meta"].(map[string]any)
+		meta = maps.Clone(meta)
+		delete(meta, "versionId")
+		delete(meta, "lastUpdated")
+		if delete(out, "meta"); len(meta) > 0 {
+			out["meta"] = meta
+		}
+		return out
+	}
+	return reflect.DeepEqual(bare(stored), bare(fresh))
+}
