@@ -1,8 +1,10 @@
 package cli
 
 import (
+	"fmt"
 	"net/url"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -44,6 +46,13 @@ No line holds patient data; cases are named by their opaque key.`,
 			if asJSON {
 				return s.printJSON(map[string]any{"deliveries": rows})
 			}
+			targets, err := asked.Targets(c.Context())
+			if err != nil {
+				return fromService(err)
+			}
+			if err := s.showTargets(targets); err != nil {
+				return err
+			}
 			return s.showDeliveries(rows)
 		},
 	}
@@ -53,6 +62,23 @@ No line holds patient data; cases are named by their opaque key.`,
 	c.Flags().IntVar(&limit, "limit", 50, "at most so many rows, 0 for all")
 	jsonFlag(c, &asJSON, `{"deliveries":[{"id","case","sequence","target","state","reason",…}]}`)
 	return c
+}
+
+// showTargets says by which rung each target is written, and what is lost there.
+func (s Streams) showTargets(targets []client.Target) error {
+	p := s.page()
+	for _, t := range targets {
+		text := fmt.Sprintf("%s, rung %d: %s.", t.Name, t.Rung.Number, t.Rung.Title)
+		if len(t.Rung.Lost) > 0 {
+			text += " Lost: " + strings.Join(t.Rung.Lost, " ")
+		}
+		if t.Circuit != "closed" {
+			text += " It has failed several times in a row and is being left alone for a while."
+		}
+		p.Item(0, 8, "Target", text)
+	}
+	p.Gap()
+	return writing(p.Err())
 }
 
 func (s Streams) showDeliveries(rows []client.Delivery) error {

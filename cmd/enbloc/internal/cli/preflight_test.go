@@ -98,3 +98,11 @@ func TestAWholeCaseGoesByEveryRung(t *testing.T) {
 		})
 	}
 }
+
+func TestSkipNeedsAServiceAndAnID(t *testing.T) {
+	t.Parallel()
+	require.Equal(t, cli.Usage, run(t, "", "skip").code)
+	got := run(t, "", "skip", "some-id", "--server", "http://127.0.0.1:1")
+	require.Equal(t, cli.TargetFailed, got.code)
+	require.Contains(t, got.err, "enbloc serve")
+}

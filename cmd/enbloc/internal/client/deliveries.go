@@ -66,3 +66,30 @@ func (c *Client) Resend(ctx context.Context, id string) (Delivery, error) {
 	_, err := c.Post(ctx, "/deliveries/"+url.PathEscape(id)+"/resend", nil, &d)
 	return d, err
 }
+
+// Skip asks the service to close a delivery unsent.
+func (c *Client) Skip(ctx context.Context, id string) (Delivery, error) {
+	var d Delivery
+	_, err := c.Post(ctx, "/deliveries/"+url.PathEscape(id)+"/skip", nil, &d)
+	return d, err
+}
+
+// Target is a place that records go to, in short.
+type Target struct {
+	Name string `json:"name"`
+	Rung struct {
+		Number int      `json:"number"`
+		Title  string   `json:"title"`
+		Lost   []string `json:"lost"`
+	} `json:"rung"`
+	Circuit string `json:"circuit"`
+}
+
+// Targets lists the targets of the service.
+func (c *Client) Targets(ctx context.Context) ([]Target, error) {
+	var body struct {
+		Targets []Target `json:"targets"`
+	}
+	err := c.Get(ctx, "/targets", &body)
+	return body.Targets, err
+}

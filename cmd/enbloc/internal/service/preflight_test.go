@@ -1,0 +1,158 @@
+package service
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/stretchr/testify/require"
+
+	"enbloc/server/delivery"
+	"enbloc/server/practice"
+	"enbloc/server/preflight"
+	"enbloc/server/store"
+)
+
+// TestTheTargetIsWatchedWhileTheServiceRuns: the first check is kept and shown,
+// a change raises the alarm, and the next start writes by the rung that was found.
+func TestTheTargetIsWatchedWhileTheServiceRuns(t *testing.T) {
+	t.Parallel()
+	receiver := practice.New("/fhir")
+	receiver.Shape(practice.Shape{Deletes: true, NoTransaction: true})
+	web := httptest.NewServer(receiver)
+	t.Cleanup(web.Close)
+	config := Config{Listen: "127.0.0.1:0", Data: t.TempDir(), Target: web.URL + "/fhir", TargetName: "hospital", PreflightEvery: time.Hour, Grace: 5 * time.Second}
+
+	running := func(then func(address string)) {
+		program, err := New(context.Background(), config, "test", slog.New(slog.DiscardHandler))
+		require.NoError(t, err)
+		ctx, cancel := context.WithCancel(context.Background())
+		ended := make(chan error, 1)
+		ready := make(chan string, 1)
+		go func() { ended <- program.Run(ctx, func(a string) { ready <- a }) }()
+		then("http://" + <-ready)
+		cancel()
+		require.NoError(t, <-ended)
+	}
+	targets := func(address string) (rung int, found map[string]any) {
+		var body struct {
+			Targets []struct {
+				Name, Serves, Circuit string
+				Rung                  struct{ Number int }
+				Preflight             map[string]any
+			}
+		}
+		require.NoError(t, json.Unmarshal([]byte(get(t, address+"/targets")), &body))
+		require.Len(t, body.Targets, 1)
+		require.Equal(t, [3]string{"hospital", "test", "closed"}, [3]string{body.Targets[0].Name, body.Targets[0].Serves, body.Targets[0].Circuit})
+		return body.Targets[0].Rung.Number, body.Targets[0].Preflight
+	}
+	running(func(address string) {
+		require.Eventually(t, func() bool { _, p := targets(address); return p != nil }, 20*time.Second, 10*time.Millisecond)
+		rung, p := targets(address)
+		require.Equal(t, delivery.RungConditionalCreate, rung, "a running service does not change how it writes")
+		require.Equal(t, float64(delivery.RungSingle), p["rung"])
+		require.Equal(t, false, p["drifted"])
+		require.Contains(t, get(t, address+"/metrics"), `enbloc_preflight_result{target="hospital",what="rung"} 4`)
+		require.Contains(t, get(t, address+"/health/ready"), `"circuits":{"closed":1,"half-open":0,"open":0}`)
+	})
+	receiver.Shape(practice.Shape{Deletes: true, NoTransaction: true, NoConditionalCreate: true})
+	running(func(address string) {
+		rung, _ := targets(address)
+		require.Equal(t, delivery.RungSingle, rung, "the next start does")
+		require.Eventually(t, func() bool { _, p := targets(address); return p["drifted"] == true }, 20*time.Second, 10*time.Millisecond)
+		require.Contains(t, get(t, address+"/metrics"), `enbloc_preflight_result{target="hospital",what="drift"} 1`)
+	})
+	require.Empty(t, receiver.Resources("Observation"), "the canaries are gone")
+}
+
+func get(t testing.TB, url string) string {
+	t.Helper()
+	res, err := http.Get(url) //nolint:gosec // loopback
+	require.NoError(t, err)
+	defer res.Body.Close() //nolint:errcheck // read only
+	raw, err := io.ReadAll(res.Body)
+	require.NoError(t, err)
+	return string(raw)
+}
+
+func TestATargetServesPatientsUnlessItSaysPractice(t *testing.T) {
+	t.Parallel()
+	label := httptest.NewServer(practice.New("/fhir"))
+	plain := httptest.NewServer(http.NotFoundHandler())
+	t.Cleanup(label.Close)
+	t.Cleanup(plain.Close)
+	for address, want := range map[string]delivery.Audience{
+		label.URL + "/fhir": delivery.ForTests, plain.URL + "/fhir": delivery.ForPatients, "http://127.0.0.1:1/fhir": delivery.ForPatients,
+	} {
+		config := Config{Target: address}
+		got, err := config.DeliveryTarget(context.Background(), "test")
+		require.NoError(t, err)
+		require.Equal(t, want, got.Serves, address)
+		config.Serves = "test"
+		got, err = config.DeliveryTarget(context.Background(), "test")
+		require.NoError(t, err)
+		require.Equal(t, delivery.ForTests, got.Serves, "what was said wins")
+	}
+}
+
+func TestAnUnusableTargetDoesNotChangeTheRung(t *testing.T) {
+	t.Parallel()
+	st, err := store.Open(context.Background(), filepath.Join(t.TempDir(), "enbloc.db"))
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, st.Close()) })
+	target := delivery.Target{Name: "hospital"}
+	got, err := climb(context.Background(), st, target)
+	require.NoError(t, err)
+	require.Zero(t, got.Rung, "never checked")
+	for _, p := range []preflight.Report{
+		{Name: "hospital", Rung: delivery.Rungs()[3], FirstWrite: delivery.AfterSearch, Usable: true, Started: time.Now()},
+		{Name: "hospital", Rung: delivery.Rungs()[5], Started: time.Now()},
+	} {
+		_, err = KeepPreflight(context.Background(), st, p)
+		require.NoError(t, err)
+		got, err = climb(context.Background(), st, target)
+		require.NoError(t, err)
+		if p.Usable {
+			require.Equal(t, delivery.RungSingle, got.Rung)
+			require.Equal(t, delivery.AfterSearch, got.FirstWrite)
+			continue
+		}
+		require.Zero(t, got.Rung)
+	}
+	target.Rung = delivery.RungClientIDs
+	got, err = climb(context.Background(), st, target)
+	require.NoError(t, err)
+	require.Equal(t, delivery.RungClientIDs, got.Rung, "what was said wins")
+}
+
+func TestAWatchNeverLogsWhatItRead(t *testing.T) {
+	t.Parallel()
+	receiver := practice.New("/fhir")
+	require.NoError(t, receiver.SeedHospital(3))
+	web := httptest.NewServer(receiver)
+	t.Cleanup(web.Close)
+	st, err := store.Open(context.Background(), filepath.Join(t.TempDir(), "enbloc.db"))
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, st.Close()) })
+	config := Config{Target: web.URL + "/fhir"}
+	target, err := config.DeliveryTarget(context.Background(), "test")
+	require.NoError(t, err)
+	var log bytes.Buffer
+	w := newWatch(st, slog.New(slog.NewTextHandler(&log, nil)), target, time.Hour, prometheus.NewRegistry())
+	require.NoError(t, w.check(context.Background()))
+	require.Contains(t, log.String(), "checked target")
+	require.NotContains(t, log.String(), "HTEST-PAT")
+	kept, err := st.Preflight(context.Background(), target.Name)
+	require.NoError(t, err)
+	require.False(t, strings.Contains(string(kept.Document), "HTEST-PAT"))
+}
