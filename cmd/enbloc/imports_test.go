@@ -18,7 +18,7 @@ import (
 var levels = [][]string{
 	{"mapping/report", "mapping/graph", "mapping/assess/stats", "server/fault"},
 	{"schemas", "mapping/term", "mapping/check", "mapping/assess", "mapping/sample"},
-	{"mapping/whatif", "mapping/fhir", "mapping/table", "mapping/importer"},
+	{"mapping/whatif", "mapping/fhir", "mapping/table", "mapping/importer", "schemas/fhir"},
 	{"mapping", "mapping/indicator"},
 	{"server/store", "server/target", "server/practice"},
 	{"server/delivery"},
