@@ -1,0 +1,69 @@
+package server_test
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"net/http"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"enbloc/mapping/indicator"
+	"enbloc/mapping/sample"
+	"enbloc/server/servertest"
+)
+
+func TestIndicators(t *testing.T) {
+	t.Parallel()
+	s := servertest.Start(t, servertest.Options{Undelivered: true})
+	empty := s.Do(http.MethodGet, "/indicators", nil)
+	require.Equal(t, http.StatusOK, empty.Status)
+	require.Contains(t, string(empty.Body), "No resection")
+	for c := range sample.Cohort(60, 2) {
+		raw, err := json.Marshal(c.Report)
+		require.NoError(t, err)
+		require.Less(t, s.Do(http.MethodPost, "/cases", raw).Status, 300)
+	}
+	var got indicator.Report
+	s.MustGet("/indicators?test_data=true&by=technique&indicator=en-bloc&indicator=volume", &got)
+	require.Equal(t, 5, got.SmallCell)
+	require.NotEmpty(t, got.Results)
+	for _, r := range got.Results {
+		require.Contains(t, []string{"en-bloc", "volume"}, r.Indicator)
+		require.NotEmpty(t, r.Source)
+	}
+	described := "/indicators?test_data=true&by=organ"
+	require.Empty(t, judge(t, s)(http.MethodGet, described, nil, s.Do(http.MethodGet, described, nil)))
+	real := s.Do(http.MethodGet, "/indicators", nil)
+	require.Contains(t, string(real.Body), "No resection", "invented cases must not enter real figures")
+
+	lines, err := csv.NewReader(strings.NewReader(string(s.Do(http.MethodGet, "/indicators?test_data=true", nil, "Accept", "text/csv").Body))).ReadAll()
+	require.NoError(t, err)
+	require.Len(t, lines, len(indicator.Standard().Indicators)+1)
+	var bundle struct{ ResourceType string }
+	require.NoError(t, json.Unmarshal(s.Do(http.MethodGet, "/indicators?test_data=true", nil, "Accept", "application/fhir+json").Body, &bundle))
+	require.Equal(t, "Bundle", bundle.ResourceType)
+}
+
+func TestIndicatorsRefuseWhatTheyDoNotKnow(t *testing.T) {
+	t.Parallel()
+	s := servertest.Start(t, servertest.Options{Undelivered: true})
+	for query, want := range map[string]struct {
+		status int
+		text   string
+	}{
+		"indicator=HTESTmoon":           {http.StatusNotFound, "en-bloc"},
+		"by=HTESTmoon":                  {http.StatusBadRequest, "technique"},
+		"from=HTESTyesterday":           {http.StatusBadRequest, "2026-03-10"},
+		"from=2026-05-01&to=2026-04-01": {http.StatusBadRequest, "period is empty"},
+		"organ=HTESTstomach":            {http.StatusBadRequest, "parameter"},
+		"by=organ&by=site":              {http.StatusBadRequest, "twice"},
+		"test_data=HTESTmaybe":          {http.StatusBadRequest, "true nor false"},
+	} {
+		a := s.Do(http.MethodGet, "/indicators?"+query, nil)
+		require.Equal(t, want.status, a.Status, query)
+		require.Contains(t, string(a.Body), want.text, query)
+		require.NotContains(t, string(a.Body), "HTEST", "an answer must not repeat what was asked")
+	}
+}
