@@ -3,8 +3,8 @@
 //	go run ./testdata/peers/samples DIR N
 //
 // It exists so that validators see more than the examples. It promises the N cases of sample.Cover, which from 300 on
-// use every value of every enumeration and every optional part both there and left out, each case as signed and, where
-// parts followed, with them. Every second case is mapped as at a site with a SNOMED CT licence.
+// use every value of every enumeration and every optional part both there and left out, each case with all its parts.
+// Every second case is mapped as at a site with a SNOMED CT licence.
 package main
 
 import (
@@ -16,7 +16,6 @@ import (
 
 	"enbloc/mapping"
 	"enbloc/mapping/fhir"
-	"enbloc/mapping/report"
 	"enbloc/mapping/sample"
 )
 
@@ -41,19 +40,13 @@ func write(dir string, n int) error {
 	pipeline := mapping.New([]byte("HTEST samples key, no secret"))
 	for i, c := range sample.Cover(n) {
 		pipeline.FHIR.Licensed = i%2 == 1
-		stages := []report.Report{c.Report}
-		if parts := len(c.Histology) + len(c.Events); parts > 0 {
-			stages = append(stages, c.Merged())
+		g, err := pipeline.Map(c.Merged(), 1+len(c.Histology)+len(c.Events))
+		if err != nil {
+			return fmt.Errorf("mapping case %d: %w", i+1, err)
 		}
-		for stage, rep := range stages {
-			g, err := pipeline.Map(rep, stage+1)
-			if err != nil {
-				return fmt.Errorf("mapping case %d: %w", i+1, err)
-			}
-			file := filepath.Join(dir, fmt.Sprintf("cover-%03d-%d.json", i+1, stage+1))
-			if err := os.WriteFile(file, fhir.Bundle(g), 0o644); err != nil {
-				return fmt.Errorf("writing case %d: %w", i+1, err)
-			}
+		file := filepath.Join(dir, fmt.Sprintf("cover-%03d.json", i+1))
+		if err := os.WriteFile(file, fhir.Bundle(g), 0o644); err != nil {
+			return fmt.Errorf("writing case %d: %w", i+1, err)
 		}
 	}
 	return nil
