@@ -52,7 +52,7 @@ func (m *mapper) histologyConclusion(found []report.Lesion) string {
 	for _, l := range found {
 		h := l.Histology
 		out = append(out, "Lesion "+strconv.Itoa(l.Number)+": "+strings.Join(nonEmpty(saidAll("histology-type", h.Types, ", "),
-			said("pt", h.PT), measure(h.DepthUm, "micrometres"), said("horizontal-margin", h.HorizontalMargin),
+			said("pt", h.PT), measure(h.DepthUm, "µm"), said("horizontal-margin", h.HorizontalMargin),
 			said("vertical-margin", h.VerticalMargin), said("lymphatic-invasion", h.LymphaticInvasion),
 			said("venous-invasion", h.VenousInvasion), said("lymphovascular-invasion", h.Lymphovascular)), ", ")+".")
 		for _, r := range m.results {

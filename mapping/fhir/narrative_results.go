@@ -91,15 +91,15 @@ func (a *answers) summary(x *xhtml, results []assess.Result) {
 	var waiting []string
 	for _, r := range results {
 		switch {
-		case rank(r, deciding) == len(deciding) || r.Answer == assess.NotApplicable:
+		case rank(r, deciding) == len(deciding) || r.Answer == assess.NotApplicable || r.Answer == notCovered:
 		case waits(r):
 			waiting = append(waiting, r.Title)
 		default:
-			answer := r.Text()
+			answer, confirmed := r.Text(), confirmedShort[r.Confirmed]
 			if !r.Settled() {
-				answer = shortOf(r.Reason)
+				answer, confirmed = answer+", see below", ""
 			}
-			rows = append(rows, []string{r.Title, answer, a.by(r), confirmedShort[r.Confirmed]})
+			rows = append(rows, []string{r.Title, answer, a.by(r), confirmed})
 		}
 	}
 	x.grid([]string{"Question", "Answer", "By", "Confirmed"}, 1, rows)
@@ -107,6 +107,9 @@ func (a *answers) summary(x *xhtml, results []assess.Result) {
 		x.paragraph("Waiting for the histology: " + strings.Join(waiting, "; ") + ".")
 	}
 }
+
+// notCovered is the answer of a rule on a case that its rows leave out.
+const notCovered = "not-by-this-rule"
 
 // waits reports whether nothing but the histology is missing.
 func waits(r assess.Result) bool {
@@ -127,7 +130,7 @@ func (a *answers) details(x *xhtml, results []assess.Result) {
 			none = append(none, r.Title+" ("+shortOf(r.Reason)+")")
 		case assess.CannotBeAssessed:
 			if !waits(r) {
-				open = append(open, []string{r.Title, missingWords(r.Reason), r.Decides, a.by(r)})
+				open = together(open, []string{r.Title, missingWords(r.Reason), r.Decides, a.by(r)})
 			}
 		default:
 			settled = append(settled, []string{r.Title, answerCell(r), a.by(r)})
@@ -141,6 +144,18 @@ func (a *answers) details(x *xhtml, results []assess.Result) {
 	if len(none) > 0 {
 		x.paragraph("Does not apply: " + strings.Join(none, "; ") + ".")
 	}
+}
+
+// together adds a row to those that cannot be assessed. Questions of one source
+// that lack the same are one row: what would decide the first, decides them all.
+func together(rows [][]string, row []string) [][]string {
+	for i, r := range rows {
+		if r[1] == row[1] && r[3] == row[3] {
+			rows[i] = []string{r[0] + "; " + lowerFirst(row[0]), r[1], cmp.Or(r[2], row[2]), r[3]}
+			return rows
+		}
+	}
+	return append(rows, row)
 }
 
 // missingWords is what is missing, without the words that the heading says.

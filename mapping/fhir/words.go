@@ -24,7 +24,9 @@ func said[T ~string](group string, v T) string {
 func saidAll[T ~string](group string, list []T, between string) string {
 	out := make([]string, len(list))
 	for i, v := range list {
-		out[i] = said(group, v)
+		if out[i] = said(group, v); i > 0 {
+			out[i] = lowerFirst(out[i])
+		}
 	}
 	return strings.Join(nonEmpty(out...), between)
 }
@@ -109,9 +111,14 @@ func between(start, end report.Time) string {
 
 // join lists findings and displays in one cell, as one phrase.
 func join(list ...string) string {
-	out := nonEmpty(list...)
-	for i := 1; i < len(out); i++ {
-		out[i] = lowerFirst(out[i])
+	var out []string
+	for i, s := range nonEmpty(list...) {
+		if i > 0 {
+			s = lowerFirst(s)
+		}
+		if !slices.Contains(out, s) { // two things that are not known are said to be so once
+			out = append(out, s)
+		}
 	}
 	return strings.Join(out, "; ")
 }

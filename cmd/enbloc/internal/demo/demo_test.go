@@ -1,7 +1,10 @@
 package demo_test
 
 import (
+	"bufio"
 	"context"
+	"io"
+	"net/http"
 	"regexp"
 	"strconv"
 	"strings"
@@ -68,6 +71,60 @@ func TestDemoPlaysEveryExample(t *testing.T) {
 	n, err := strconv.Atoi(counts[1])
 	require.NoError(t, err)
 	require.GreaterOrEqual(t, n, len(cases.All()), "each case has its report")
+}
+
+// With --stay the addresses that are printed can be opened: each case answers a
+// browser with its report in words, and all ends when it is asked to.
+func TestDemoStaysUntilAskedToStop(t *testing.T) {
+	t.Parallel()
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	out, in := io.Pipe()
+	ended := make(chan error, 1)
+	go func() {
+		err := demo.Run(ctx, demo.Options{Page: layout.New(in, func(string) string { return "" }), Stay: true})
+		in.CloseWithError(io.EOF)
+		ended <- err
+	}()
+	var pages []string
+	receiver := ""
+	lines := bufio.NewScanner(out)
+	for open := false; receiver == "" && lines.Scan(); {
+		fields := strings.Fields(lines.Text())
+		open = open || strings.HasPrefix(lines.Text(), "Open until")
+		switch {
+		case !open || len(fields) < 2:
+		case fields[0] == "Case":
+			pages = append(pages, fields[2])
+		case fields[0] == "Receiver":
+			receiver = strings.TrimSuffix(fields[1], ",")
+		}
+	}
+	require.GreaterOrEqual(t, len(pages), 8)
+	for _, address := range pages {
+		require.Contains(t, fetch(t, address), "Endoscopic resection report", address)
+	}
+	require.Contains(t, fetch(t, receiver), "DiagnosticReport")
+	cancel()
+	go func() { _, _ = io.Copy(io.Discard, out) }()
+	require.NoError(t, <-ended)
+	_, err := http.Get(pages[0])
+	require.Error(t, err, "nothing is left open")
+}
+
+// fetch asks as a browser does.
+func fetch(t *testing.T, address string) string {
+	t.Helper()
+	request, err := http.NewRequestWithContext(t.Context(), http.MethodGet, address, nil)
+	require.NoError(t, err)
+	request.Header.Set("Accept", "text/html,*/*;q=0.8")
+	answer, err := http.DefaultClient.Do(request)
+	require.NoError(t, err)
+	defer answer.Body.Close()
+	require.Equal(t, http.StatusOK, answer.StatusCode, address)
+	body, err := io.ReadAll(answer.Body)
+	require.NoError(t, err)
+	return string(body)
 }
 
 func TestDemoStopsWhenAskedTo(t *testing.T) {

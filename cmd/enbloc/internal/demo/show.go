@@ -198,6 +198,7 @@ func conclude(p *layout.Page, good bool, took time.Duration) {
 func invite(p *layout.Page, w *world, all []played) {
 	p.Gap()
 	p.Heading("Open until Ctrl-C")
+	p.Text(0, "In a browser, the address of a case shows its report as it is read and signed.")
 	p.Item(0, label, "API", w.serviceURL+" (a page in the browser), "+w.serviceURL+"/cases, "+w.serviceURL+"/deliveries, "+w.serviceURL+"/metrics")
 	for i, c := range all {
 		if c.key != "" {

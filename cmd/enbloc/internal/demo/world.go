@@ -66,10 +66,11 @@ func (w *world) openReceiver(ctx context.Context, address string) (func() error,
 }
 
 // Receive runs the practice receiver alone, with the patients of every example
-// case, until ctx ends; ready is told its FHIR base.
-func Receive(ctx context.Context, listen string, ready func(base string)) error {
+// case, until ctx ends. prepare says how it behaves; ready is told its FHIR
+// base.
+func Receive(ctx context.Context, listen string, prepare func(*practice.Receiver) error, ready func(base string)) error {
 	w := &world{receiver: practice.New(receiverPath)}
-	if err := seed(w.receiver, cases.All()); err != nil {
+	if err := errors.Join(seed(w.receiver, cases.All()), prepare(w.receiver)); err != nil {
 		return err
 	}
 	stop, err := w.openReceiver(ctx, or(listen, freePort))
