@@ -2,9 +2,11 @@ package fhir
 
 import (
 	"fmt"
+	"slices"
 	"sync"
 
 	"enbloc/mapping/fhir/model"
+	"enbloc/mapping/report"
 	"enbloc/mapping/term"
 )
 
@@ -49,10 +51,32 @@ func (m *mapper) own(group, value string) model.CodeableConcept {
 		return model.CodeableConcept{}
 	}
 	all := allCodings()
+	codes := all.free[c.Code]
 	if m.opt.Licensed {
-		return model.CodeableConcept{Coding: all.licensed[c.Code]}
+		codes = all.licensed[c.Code]
 	}
-	return model.CodeableConcept{Coding: all.free[c.Code]}
+	return m.withLocal(model.CodeableConcept{Coding: codes}, m.opt.Site.For(c.Code, ""))
+}
+
+// withLocal adds codes of the site behind the others.
+func (m *mapper) withLocal(c model.CodeableConcept, locals []term.Local) model.CodeableConcept {
+	for _, l := range locals {
+		c.Coding = append(c.Coding[:len(c.Coding):len(c.Coding)], coding(l.System, l.Code, l.Display))
+	}
+	return c
+}
+
+// ownIn is one of our concepts in an organ: a site may have a code of its own
+// for the concept in this organ alone.
+func (m *mapper) ownIn(group, value string, organ report.Organ) model.CodeableConcept {
+	c := m.own(group, value)
+	concept, _ := term.Own(group, value)
+	where, ok := term.Own("organ", string(organ))
+	if !ok {
+		return c
+	}
+	locals := m.opt.Site.For(concept.Code, where.Code)
+	return m.withLocal(c, slices.DeleteFunc(locals, func(l term.Local) bool { return l.Organ == "" }))
 }
 
 // ownText is one of our concepts with words for people.

@@ -104,7 +104,7 @@ func (p *panel) child(l report.Lesion, name, code string, start, end report.Time
 // childUsing writes the Procedure. A time that nobody noted is said to be
 // unknown: it is not made up from the session's.
 func (p *panel) childUsing(l report.Lesion, name, code string, start, end report.Time, used []model.CodeableConcept, reason string) {
-	concept := p.m.own("procedure", code)
+	concept := p.m.ownIn("procedure", code, l.Examination.Organ)
 	r := &model.Procedure{
 		Text: model.Generated(childNarrative(concept, l, start, end)), Code: &concept,
 		PartOf: model.Refs(p.m.performedIn(l)), Subject: p.m.subject, Encounter: p.m.encounter,

@@ -2,6 +2,8 @@ package fhir
 
 import (
 	"bytes"
+	"encoding/json"
+	"fmt"
 	"strings"
 	"sync"
 
@@ -89,7 +91,10 @@ func judgeSaid(s *seen) error {
 func (w *walker) judgeCoding(s *seen) error {
 	display := allKnown()[string(s.system)][string(s.code)]
 	if display == nil || *display != string(s.display) {
-		return errCode
+		local, ok := w.site[string(s.system)][string(s.code)]
+		if !ok || local != string(s.display) {
+			return errCode
+		}
 	}
 	if string(s.code) == "HTEST" {
 		w.labelled = true
@@ -129,6 +134,32 @@ func (w *walker) judgeReference(name string, s *seen) error {
 		}
 	}
 	return errDangling
+}
+
+// localCodings are the codings of a site, in the spelling of the encoder.
+func localCodings(site term.Overlay) map[string]map[string]string {
+	out := map[string]map[string]string{}
+	for _, locals := range site.All() {
+		for _, l := range locals {
+			system, code := spelled(l.System), spelled(l.Code)
+			if out[system] == nil {
+				out[system] = map[string]string{}
+			}
+			out[system][code] = spelled(l.Display)
+		}
+	}
+	return out
+}
+
+// spelled is a text as it stands between the quotes of a JSON string.
+func spelled(s string) string {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	if err := e.Encode(s); err != nil { // a string always encodes
+		panic(fmt.Sprintf("fhir: spelling a text: %v", err))
+	}
+	return b.String()[1 : b.Len()-2] // without quotes and line break
 }
 
 // allKnown is every code that may be sent with its display, as JSON has it, by

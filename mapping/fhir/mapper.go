@@ -38,7 +38,7 @@ func Map(rep report.Report, results []assess.Result, opt Options) (graph.Graph, 
 		return graph.Graph{}, fmt.Errorf("mapping a report: %w", m.err)
 	}
 	g := m.graph()
-	if err := Validate(g); err != nil {
+	if err := validate(g, m.opt.Site); err != nil {
 		return graph.Graph{}, fmt.Errorf("checking the mapped graph: %w", err)
 	}
 	return g, nil

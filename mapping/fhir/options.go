@@ -1,6 +1,10 @@
 package fhir
 
-import "errors"
+import (
+	"errors"
+
+	"enbloc/mapping/term"
+)
 
 // Options are the settings of a site and the place of a graph in its case.
 type Options struct {
@@ -22,6 +26,8 @@ type Options struct {
 	// refuses resources which claim a profile that it does not know. By default
 	// every resource for which we publish a profile claims it.
 	NoProfiles bool
+	// Site adds the site's own codes beside ours.
+	Site term.Overlay
 }
 
 const minKeyBytes = 16

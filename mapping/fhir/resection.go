@@ -87,7 +87,7 @@ func procedureStatus(c report.Completion) string {
 // truly broader in the organ. SNOMED words mucosal resection as "excision of
 // mucosa", which ESD is not.
 func (m *mapper) technique(t report.Technique, organ report.Organ) model.CodeableConcept {
-	c := m.own("technique", string(t))
+	c := m.ownIn("technique", string(t), organ)
 	mucosal := t == report.EMR || t == report.PrecutEMR || t == report.UnderwaterEMR
 	switch {
 	case mucosal && organ == report.Stomach:

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"enbloc/mapping/graph"
+	"enbloc/mapping/term"
 )
 
 // Faults that Validate finds. The path in front of them names elements, never
@@ -40,7 +41,10 @@ var (
 // displays of the code tables, UCUM units, times with zone, nothing empty, no
 // role or key twice, test data labelled throughout. It does not replace a full
 // validator: profiles, cardinalities and most invariants are not its business.
-func Validate(g graph.Graph) error {
+func Validate(g graph.Graph) error { return validate(g, term.Overlay{}) }
+
+// validate also lets the codes of a site pass.
+func validate(g graph.Graph, site term.Overlay) error {
 	if g.Sequence < 1 {
 		return errSequenceLow
 	}
@@ -52,7 +56,7 @@ func Validate(g graph.Graph) error {
 		return err
 	}
 	labelled := 0
-	w := walker{types: types, caseKey: g.CaseKey}
+	w := walker{types: types, caseKey: g.CaseKey, site: localCodings(site)}
 	for _, r := range g.Resources {
 		if err := w.resource(r); err != nil {
 			return fmt.Errorf("%s %s%s: %w", r.Type, r.Role, w.where(), err)

@@ -13,6 +13,7 @@ import (
 type walker struct {
 	types   map[string]string // UUID to type
 	caseKey string
+	site    map[string]map[string]string // codings of the site: display, as JSON has it, by system and code
 
 	raw      []byte
 	at       int
