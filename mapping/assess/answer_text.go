@@ -45,7 +45,7 @@ func (r *rule) text(out Result) string {
 // framed is one class in words, with what it is a class or figure of.
 func (r *rule) framed(class string) string {
 	words := r.phrase(class)
-	if frame, ok := frames[r.id]; ok && words == spoken(class) {
+	if frame, ok := frames[r.id]; ok && words == spoken(class) && class != "undetermined" {
 		words = strings.Replace(frame, "*", words, 1)
 	}
 	return words

@@ -64,6 +64,8 @@ func TestAnswersInWords(t *testing.T) {
 		{"R2.gastric.curability.ecura", "C-2", "eCura C-2"},
 		{"R2.gastric.curability.ecura", CannotBeAssessed, "cannot be assessed"},
 		{"R6.colorectal.t1.esge2022", "very-low", "very low risk"},
+		{"R8.gastric.vs", "non-cancer", "reads as non-cancer"},
+		{"R8.gastric.vs", "undetermined", "left open by the source"},
 		{"R9.ae.agree2022", "IIIa", "grade IIIa"},
 		{"R9.ae.agree2022", "none", "no adverse event in this scale"},
 		{"R9.ae.delayed_bleed_window", "15 days, 30 days", "delayed bleeding within 15 days, 30 days"},

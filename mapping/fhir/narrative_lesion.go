@@ -48,6 +48,8 @@ func lesionPart(x *xhtml, l report.Lesion) {
 	switch {
 	case l.Histology != nil:
 		x.table(histologyRows(*l.Histology)...)
+	case l.Resection != nil && l.Specimen != nil && l.Specimen.Retrieved == report.No:
+		x.paragraph("No specimen was retrieved: there is nothing for histology.")
 	case l.Resection != nil:
 		x.paragraph("Histology is pending.")
 	}

@@ -93,6 +93,16 @@ func TestHistologySummaryKeepsToPathology(t *testing.T) {
 	}
 }
 
+// What was not retrieved is not waited for.
+func TestNarrativeWaitsForNoLostSpecimen(t *testing.T) {
+	t.Parallel()
+	rep := gastricESD(t)
+	rep.Lesions[0].Specimen.Retrieved = report.No
+	text := fhir.Narrative(rep, nil)
+	require.Contains(t, text, "No specimen was retrieved")
+	require.NotContains(t, text, "Histology is pending.")
+}
+
 // A plan that does not apply reads as a sentence.
 func TestPlanForHelicobacterReads(t *testing.T) {
 	t.Parallel()
