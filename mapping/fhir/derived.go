@@ -111,7 +111,7 @@ func (m *mapper) ruleCode(r assess.Result) model.CodeableConcept {
 // partOfResult says with which part of the case a result came, and its status:
 // never more settled than the least settled part it rests on.
 func (m *mapper) partOfResult(r assess.Result) (part, status string) {
-	part, status = partReport, m.state.observation
+	part, status = partReport, m.state.Observation
 	if r.Event != "" {
 		for _, e := range m.rep.Events {
 			if e.ID == r.Event {

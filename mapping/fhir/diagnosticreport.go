@@ -68,7 +68,7 @@ func (m *mapper) endoscopyReport() {
 	if grew {
 		r.Issued = model.Str(last)
 	}
-	m.emit(partReport, roleEndoscopyReport, r, model.Status(appendedTo(m.state.report, grew)), nil)
+	m.emit(partReport, roleEndoscopyReport, r, model.Status(appendedTo(m.state.DiagnosticReport, grew)), nil)
 }
 
 // lastAddition is when histology or an event was last added to the report

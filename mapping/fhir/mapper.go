@@ -19,7 +19,7 @@ func Map(rep report.Report, results []assess.Result, opt Options) (graph.Graph, 
 	if err := opt.check(); err != nil {
 		return graph.Graph{}, fmt.Errorf("checking the options of the mapping: %w", err)
 	}
-	state, err := endoscopyStatuses(rep.Status)
+	state, err := statusesOf("report", string(rep.Status))
 	if err != nil {
 		return graph.Graph{}, fmt.Errorf("mapping a report: %w", err)
 	}
@@ -49,7 +49,7 @@ type mapper struct {
 	rep     report.Report
 	results []assess.Result
 	opt     Options
-	state   statuses
+	state   StatusRow
 	ids     *identity
 	made    []made
 	where   registry
@@ -77,7 +77,7 @@ type made struct {
 const partReport = "report"
 
 // newMapper works out once what every resource needs: who, whose, when.
-func newMapper(rep report.Report, results []assess.Result, opt Options, state statuses) *mapper {
+func newMapper(rep report.Report, results []assess.Result, opt Options, state StatusRow) *mapper {
 	m := &mapper{rep: rep, results: results, opt: opt, state: state, ids: newIdentity(opt, rep),
 		retracted: map[string]bool{}}
 	m.meta = m.newMeta(coding(graph.CaseKeySystem, m.ids.caseKey, ""))

@@ -21,7 +21,7 @@ type panel struct {
 
 // newPanel starts a panel of facts found in a Procedure at a time.
 func (m *mapper) newPanel(part, role, at, partOf, effective string) *panel {
-	p := &panel{m: m, part: part, role: role, at: at, status: m.state.observation}
+	p := &panel{m: m, part: part, role: role, at: at, status: m.state.Observation}
 	p.base = model.Observation{
 		Category: []model.CodeableConcept{m.standard("hl7.observation-category.procedure", "")},
 		Subject:  &m.subject, Encounter: m.encounter, PartOf: model.Refs(partOf),

@@ -53,5 +53,5 @@ func (m *mapper) request(code model.CodeableConcept, lesion int, reason string) 
 }
 
 func (m *mapper) emitRequest(role string, r *model.ServiceRequest) {
-	m.emit(partReport, role, r, model.Codes{Status: m.state.request, Intent: "plan"}, nil)
+	m.emit(partReport, role, r, model.Codes{Status: m.state.ServiceRequest, Intent: "plan"}, nil)
 }

@@ -17,12 +17,12 @@ func (m *mapper) provenances() {
 	revision := strconv.Itoa(rep.Revision)
 	if rep.Status == report.Withdrawn {
 		m.provenance("provenance/withdrawal/"+revision, func(made) bool { return true }, provenance{
-			activity: m.state.activity, author: rep.Author, attester: rep.Signer,
+			activity: m.state.Activity, author: rep.Author, attester: rep.Signer,
 			recorded: rep.WrittenAt.Text(), reason: rep.StatusReason, source: source})
 		return
 	}
 	m.provenance("provenance/report/"+revision, func(r made) bool { return r.part == partReport }, provenance{
-		activity: m.state.activity, author: rep.Author, attester: rep.Signer,
+		activity: m.state.Activity, author: rep.Author, attester: rep.Signer,
 		recorded: m.issued, reason: rep.StatusReason, source: source})
 	for _, i := range m.numbers {
 		if l := rep.Lesions[i]; l.Histology != nil {

@@ -1,18 +1,11 @@
 package fhir
 
 import (
-	"fmt"
+	"errors"
+	"slices"
 
 	"enbloc/mapping/report"
 )
-
-// statuses are the R4 codes that one state of a document gives its resources.
-type statuses struct {
-	observation string // hl7.org/fhir/R4/valueset-observation-status.html
-	report      string // hl7.org/fhir/R4/valueset-diagnostic-report-status.html
-	request     string // hl7.org/fhir/R4/valueset-request-status.html
-	activity    string // our own concept for Provenance.activity
-}
 
 // Status codes that are written in more than one place.
 const (
@@ -26,39 +19,71 @@ const (
 	enteredInError = "entered-in-error"
 )
 
-// endoscopyStatuses is the status matrix of the endoscopy report. A procedure
-// that was done is completed whatever the state of the paper about it. A
-// withdrawn report is mapped as it stood and then voided as a whole.
-func endoscopyStatuses(s report.Status) (statuses, error) {
-	switch s {
-	case report.Draft:
-		return statuses{preliminary, preliminary, "draft", "activity-draft"}, nil
-	case report.Signed:
-		return statuses{final, final, active, "activity-first-delivery"}, nil
-	case report.Amended:
-		return statuses{amended, amended, active, "activity-amendment"}, nil
-	case report.Corrected:
-		return statuses{corrected, corrected, active, "activity-correction"}, nil
-	case report.Withdrawn:
-		return statuses{final, final, active, "activity-withdrawal"}, nil
+// StatusRow is what one state of a document gives the resources that come from
+// it. A status that the document does not decide is empty.
+type StatusRow struct {
+	// Document is "report" (the endoscopist's) or "histology" (the pathologist's).
+	Document string
+	// State is the document's own word for it: a report.Status or a
+	// report.HistologyStatus.
+	State string
+	// Observation is the status of the document's facts, an R4
+	// observation-status (hl7.org/fhir/R4/valueset-observation-status.html).
+	Observation string
+	// DiagnosticReport is that of the report which shows them, an R4
+	// diagnostic-report-status (hl7.org/fhir/R4/valueset-diagnostic-report-status.html).
+	DiagnosticReport string
+	// ServiceRequest is that of what is planned, an R4 request-status
+	// (hl7.org/fhir/R4/valueset-request-status.html).
+	ServiceRequest string
+	// Activity is our own concept for Provenance.activity.
+	Activity string
+}
+
+// statusMatrix is the one place where a document's state becomes a status.
+var statusMatrix = []StatusRow{
+	{"report", string(report.Draft), preliminary, preliminary, "draft", "activity-draft"},
+	{"report", string(report.Signed), final, final, active, "activity-first-delivery"},
+	{"report", string(report.Amended), amended, amended, active, "activity-amendment"},
+	{"report", string(report.Corrected), corrected, corrected, active, "activity-correction"},
+	{"report", string(report.Withdrawn), enteredInError, enteredInError, enteredInError, "activity-withdrawal"},
+	{"histology", string(report.HistologyPreliminary), preliminary, preliminary, "", "activity-histology"},
+	{"histology", string(report.HistologyFinal), final, final, "", "activity-histology"},
+	{"histology", string(report.HistologyAmended), amended, amended, "", "activity-histology"},
+	{"histology", string(report.HistologyCorrected), corrected, corrected, "", "activity-histology"},
+}
+
+// StatusMatrix is what each state of each document gives its resources. Five
+// rules stand beside it:
+//
+//   - A signed report that histology or an event was added to later is
+//     "appended": it grew, and nothing in it was changed.
+//   - What rests on several documents is no further than the least settled of
+//     them; a summary that still waits for a specimen is "partial".
+//   - A procedure that was done is completed whatever the state of the paper
+//     about it, and stopped when it was given up.
+//   - A withdrawn report voids every resource of the case but Provenances and
+//     shared Devices, see [Void]; a retracted event voids its own.
+//   - Every step is a new version of the same resource, never a second one.
+func StatusMatrix() []StatusRow { return slices.Clone(statusMatrix) }
+
+var errState = errors.New("a document has a status that is not one of its states")
+
+// statusesOf finds the row of a document's state.
+func statusesOf(document, state string) (StatusRow, error) {
+	for _, row := range statusMatrix {
+		if row.Document == document && row.State == state {
+			return row, nil
+		}
 	}
-	return statuses{}, fmt.Errorf("the report has a status that is not one of its states")
+	return StatusRow{}, errState
 }
 
 // histologyStatus is the status of the pathologist's findings, as Observations
 // and as a report.
 func histologyStatus(s report.HistologyStatus) (string, error) {
-	switch s {
-	case report.HistologyPreliminary:
-		return preliminary, nil
-	case report.HistologyFinal:
-		return final, nil
-	case report.HistologyAmended:
-		return amended, nil
-	case report.HistologyCorrected:
-		return corrected, nil
-	}
-	return "", fmt.Errorf("a histology has a status that is not one of its states")
+	row, err := statusesOf("histology", string(s))
+	return row.Observation, err
 }
 
 // appendedTo is the status of a signed report that histology or an event has
