@@ -49,6 +49,7 @@ var owners = map[string]string{
 	"github.com/spf13/cobra":                   "cmd",
 	"gonum.org/v1/gonum":                       "mapping/assess/stats",
 	"github.com/parquet-go/parquet-go":         "mapping/table",
+	"gonum.org/v1/plot":                        "mapping/indicator",
 }
 
 // contracts are imported by everyone, so they import nobody.

@@ -120,6 +120,13 @@ func byLesion(t *table.Table, c table.Case) map[int64][]table.Value {
 	return out
 }
 
+// Wanted reports whether a case is of the kind, the period and the state that
+// the query asks for: whoever draws beside the figures takes the same cases.
+func (t *Tally) Wanted(c table.Case) bool {
+	whole := table.Cases.Rows(c)[0]
+	return t.wanted(c, whole) && every(t.set.population, &row{cells: map[*table.Table][]table.Value{table.Cases: whole}, asOf: t.asOf}) == yes
+}
+
 var sessionDay = table.Cases.Index("session_date")
 
 // wanted reports whether a case is asked for. A case without a day is in no

@@ -8,7 +8,7 @@ func commands(s Streams) []*cobra.Command {
 	return []*cobra.Command{
 		newCheck(s), newAssess(s), newMap(s), newSend(s),
 		newServe(s), newDemo(s), newPractice(s), newPreflight(s), newDeliveries(s), newResend(s), newSkip(s), newHealth(s),
-		newExport(s),
-		newRules(s), newCodes(s), newSchemas(s), newExamples(s),
+		newExport(s), newIndicators(s),
+		newRules(s), newCodes(s), newPackage(s), newSchemas(s), newExamples(s),
 	}
 }
