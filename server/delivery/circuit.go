@@ -45,6 +45,7 @@ type circuit struct {
 	rest     time.Duration
 	until    time.Time
 	probing  bool
+	longest  time.Duration // of a rest; 0 means longestRest
 }
 
 // admit says whether an attempt may go out now; else how long to wait.
@@ -78,7 +79,11 @@ func (c *circuit) settle(f *Failure, now time.Time) (changed bool) {
 	if c.failures < opensAfter {
 		return false
 	}
-	c.rest = min(max(2*c.rest, firstRest), longestRest)
+	longest := longestRest
+	if c.longest > 0 {
+		longest = min(longest, c.longest)
+	}
+	c.rest = min(max(2*c.rest, firstRest), longest)
 	c.until = now.Add(c.rest)
 	return !was
 }

@@ -104,7 +104,8 @@ type Options struct {
 	Logger *slog.Logger
 	// Registerer gets the metrics; nil means none.
 	Registerer prometheus.Registerer
-	// Workers is how many rows are worked at once; 0 means 16.
+	// Workers is how many rows are worked at once at most; 0 means 16. How many
+	// of them call a target follows what the target bears.
 	Workers int
 	// Budget is how old a row may get before it is given up; 0 means 72 h.
 	Budget time.Duration
@@ -117,6 +118,10 @@ type Options struct {
 	Margin time.Duration
 	// Sweep is how often rows that no job will wake are looked for; 0 means 1 min.
 	Sweep time.Duration
+	// LongestWait caps every wait of our own choosing: between two attempts, for
+	// a patient, and the rest of a target that fails. What a target asks for by
+	// Retry-After is not capped. 0 means the usual: 10 min, 1 h and 5 min.
+	LongestWait time.Duration
 	// Backoff overrides the wait before attempt n+1 (tests); nil means
 	// exponential with jitter, from 1 s to 10 min.
 	Backoff func(attempt int) time.Duration

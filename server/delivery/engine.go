@@ -23,6 +23,7 @@ type Engine struct {
 	shared  sync.Mutex
 	staff   staffCache
 	circuit circuit
+	limiter *limiter // set by a Service, which alone runs attempts side by side
 }
 
 // EngineOptions are what an Engine needs beside its target.

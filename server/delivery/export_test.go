@@ -2,6 +2,7 @@ package delivery
 
 import (
 	"context"
+	"time"
 
 	"enbloc/mapping/graph"
 )
@@ -10,3 +11,20 @@ import (
 func DeliverInDoubt(e *Engine, ctx context.Context, g graph.Graph) (Result, error) {
 	return e.deliver(ctx, g, true)
 }
+
+// Limiter is the bound of one target, as a Service moves it.
+type Limiter struct{ *limiter }
+
+// NewLimiter returns a bound of at most n.
+func NewLimiter(n int) Limiter { return Limiter{newLimiter(n)} }
+
+// Acquire takes a turn.
+func (l Limiter) Acquire(ctx context.Context, patience time.Duration) bool {
+	return l.acquire(ctx, patience)
+}
+
+// Settle ends an attempt.
+func (l Limiter) Settle(f *Failure, began, now time.Time) { l.settle(f, began, now) }
+
+// Bound is how many attempts may run now.
+func (l Limiter) Bound() int { return l.bound() }

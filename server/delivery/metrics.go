@@ -111,22 +111,26 @@ func (o *openRows) Collect(ch chan<- prometheus.Metric) {
 	}
 }
 
-// circuits shows which targets are being called, when it is scraped.
+// circuits shows which targets are being called, and how much at once, when it
+// is scraped.
 type circuits struct {
 	service *Service
 	desc    *prometheus.Desc
+	bound   *prometheus.Desc
 }
 
 func newCircuits(s *Service) *circuits {
-	return &circuits{s, prometheus.NewDesc("enbloc_delivery_circuit", "1 for the state that the circuit of a target is in.", []string{"target", "state"}, nil)}
+	return &circuits{s, prometheus.NewDesc("enbloc_delivery_circuit", "1 for the state that the circuit of a target is in.", []string{"target", "state"}, nil),
+		prometheus.NewDesc("enbloc_delivery_concurrency", "How many attempts may call a target at once now.", []string{"target"}, nil)}
 }
 
 // Describe implements prometheus.Collector.
-func (c *circuits) Describe(ch chan<- *prometheus.Desc) { ch <- c.desc }
+func (c *circuits) Describe(ch chan<- *prometheus.Desc) { ch <- c.desc; ch <- c.bound }
 
 // Collect implements prometheus.Collector.
 func (c *circuits) Collect(ch chan<- prometheus.Metric) {
 	for _, t := range c.service.TargetStates() {
+		ch <- prometheus.MustNewConstMetric(c.bound, prometheus.GaugeValue, float64(c.service.engines[t.Name].limiter.bound()), t.Name)
 		for _, s := range CircuitStates() {
 			value := 0.0
 			if t.Circuit == s {

@@ -48,7 +48,11 @@ func (s *Service) next(d store.Delivery, f *Failure, now time.Time) (store.Deliv
 	if now.Sub(d.Created) >= s.budget {
 		return store.Dead, now
 	}
-	wait := max(s.wait(d, f), f.After)
+	wait := s.wait(d, f)
+	if s.longest > 0 {
+		wait = min(wait, s.longest)
+	}
+	wait = max(wait, f.After)
 	if f.Class == target.Park {
 		return store.ParkedDelivery, now.Add(wait)
 	}

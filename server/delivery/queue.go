@@ -62,9 +62,6 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 	if _, err := migrator.Migrate(ctx, rivermigrate.DirectionUp, nil); err != nil {
 		return nil, fmt.Errorf("migrating queue tables: %w", err)
 	}
-	if workers <= 0 {
-		workers = defaultWorkers
-	}
 	registry := river.NewWorkers()
 	river.AddWorker(registry, &worker{service: s})
 	client, err := river.NewClient(driver, &river.Config{

@@ -88,7 +88,7 @@ func (r *run) findByKeys(ctx context.Context, ops []op) (map[string][]json.RawMe
 			n := min(len(tokens), keysPerSearch)
 			hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: g.kind, Param: string(g.by), Values: tokens[:n]})
 			if hits == nil {
-				f := r.failure(a, a.Reaction(r.now()))
+				f := r.unread(a)
 				f.Uncertain = true // what was in doubt before still is
 				return nil, f
 			}
@@ -170,7 +170,7 @@ func (r *run) reread(ctx context.Context, o op) (bool, *Failure) {
 	}
 	m, err := fhirserver.ReadMeta(a.Body)
 	if a.Err != nil || a.Status != http.StatusOK || err != nil {
-		f := r.failure(a, a.Reaction(r.now()))
+		f := r.unread(a)
 		f.Uncertain = true
 		return false, f
 	}

@@ -53,7 +53,7 @@ func (r *run) lookUp(ctx context.Context, x external) (string, *Failure) {
 			return "", nil // a target without such a type has nobody of that kind
 		}
 		// A search changes nothing, so no answer leaves no doubt behind.
-		return "", r.failure(a, reaction)
+		return "", r.unread(a)
 	}
 	if x.Type == "Patient" {
 		return r.patient(ctx, x, hits)

@@ -165,6 +165,16 @@ func (r *run) failure(a fhirserver.Answer, reaction target.Reaction) *Failure {
 	return f
 }
 
+// unread is the failure of a request that only reads. It cannot have lost a
+// race, whatever the answer says: a conflict would stop the case for nothing.
+func (r *run) unread(a fhirserver.Answer) *Failure {
+	f := r.failure(a, a.Reaction(r.now()))
+	if f.Class == target.Conflict {
+		f.Class, f.Reason = target.Retry, NoAnswer
+	}
+	return f
+}
+
 var reasons = map[target.Class]Reason{
 	target.Retry: TargetBusy, target.Unknown: NoAnswer, target.Permanent: Refused, target.Conflict: LostRace,
 	target.StepDown: TargetCannot, target.Auth: CredentialsRefused, target.Park: ReferenceMissing, target.Done: NoAnswer,

@@ -40,6 +40,7 @@ type Service struct {
 	margin  time.Duration
 	every   time.Duration // between sweeps
 	backoff func(attempt int) time.Duration
+	longest time.Duration // between attempts; 0: as each kind of wait has it
 	now     func() time.Time
 }
 
@@ -52,14 +53,19 @@ func New(ctx context.Context, o Options) (*Service, error) {
 	host, _ := os.Hostname() // a name for people; the uuid is what counts
 	s := &Service{store: o.Store, render: o.Render, log: o.Logger, engines: map[string]*Engine{},
 		worker: host + "/" + strconv.Itoa(os.Getpid()) + "/" + uuid.NewString(),
-		budget: o.Budget, attempt: o.AttemptTimeout, margin: o.Margin, every: o.Sweep, backoff: o.Backoff, now: o.Clock}
+		budget: o.Budget, attempt: o.AttemptTimeout, margin: o.Margin, every: o.Sweep, backoff: o.Backoff, longest: o.LongestWait, now: o.Clock}
 	s.defaults()
+	if o.Workers <= 0 {
+		o.Workers = defaultWorkers
+	}
 	for _, t := range o.Targets {
 		reachable := t.Client != nil || (t.Rung == RungFile && t.Folder != "")
 		if t.Name == "" || !reachable || s.engines[t.Name] != nil {
 			return nil, fmt.Errorf("checking delivery target %q: it needs a name of its own and a client, or a folder", t.Name)
 		}
 		s.engines[t.Name] = NewEngine(t, EngineOptions{Ledger: storeLedger{o.Store, s.now}, Void: o.Void, Clock: s.now})
+		s.engines[t.Name].limiter = newLimiter(o.Workers)
+		s.engines[t.Name].circuit.longest = o.LongestWait
 		s.targets = append(s.targets, t.Name)
 	}
 	s.metrics = newMetrics(s.targets, o.Store, s.now)

@@ -29,9 +29,19 @@ const soon = 2 * time.Second
 // our own store did not work; everything else is written into the row.
 func (w *worker) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 	s := w.service
+	turn, err := s.turnFor(ctx, job.Args.DeliveryID)
+	switch {
+	case fault.Is(err, fault.NotFound):
+		return nil // the row was cleared away; a job about nothing
+	case err != nil:
+		return err
+	case turn == nil:
+		return river.JobSnooze(soon)
+	}
+	defer turn.end()
 	var d store.Delivery
 	var verdict store.Verdict
-	err := s.store.InTx(ctx, func(tx *store.Tx) (err error) {
+	err = s.store.InTx(ctx, func(tx *store.Tx) (err error) {
 		d, verdict, err = tx.Claim(ctx, job.Args.DeliveryID, s.worker, s.now(), s.attempt+s.margin)
 		return err
 	})
@@ -52,7 +62,7 @@ func (w *worker) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 		}
 		return river.JobSnooze(soon)
 	}
-	wait, err := s.work(ctx, d)
+	wait, err := s.work(ctx, d, turn)
 	if err != nil || wait < 0 {
 		return err
 	}
@@ -61,10 +71,10 @@ func (w *worker) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 
 // work makes the attempt and writes its outcome down. It returns how long the
 // job shall sleep, negative when the row is settled.
-func (s *Service) work(ctx context.Context, d store.Delivery) (time.Duration, error) {
+func (s *Service) work(ctx context.Context, d store.Delivery, t *turn) (time.Duration, error) {
 	started := s.now()
 	attempt, cancel := context.WithTimeout(ctx, s.attempt)
-	result, failure := s.guarded(attempt, d)
+	result, failure := s.guarded(attempt, d, t)
 	cancel()
 	now := s.now()
 	o := s.outcome(d, result, failure, now)
@@ -111,7 +121,7 @@ func (s *Service) try(ctx context.Context, d store.Delivery) (result Result, fai
 }
 
 // guarded is try behind the circuit of the target.
-func (s *Service) guarded(ctx context.Context, d store.Delivery) (Result, *Failure) {
+func (s *Service) guarded(ctx context.Context, d store.Delivery, t *turn) (Result, *Failure) {
 	engine := s.engines[d.Target]
 	if engine == nil {
 		return s.try(ctx, d)
@@ -120,7 +130,9 @@ func (s *Service) guarded(ctx context.Context, d store.Delivery) (Result, *Failu
 		// Nothing was sent; a doubt from before stays.
 		return Result{}, &Failure{Class: target.Retry, Reason: CircuitOpen, After: wait, Uncertain: d.Uncertain}
 	}
+	began := s.now()
 	result, failure := s.try(ctx, d)
+	t.settle(failure, began, s.now())
 	if engine.circuit.settle(failure, s.now()) {
 		s.log.WarnContext(ctx, "circuit of target changed", "target", d.Target, "state", engine.circuit.state(s.now()))
 	}
