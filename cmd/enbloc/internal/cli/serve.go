@@ -68,12 +68,16 @@ func (f *serveFlags) add(c *cobra.Command) {
 	fl.BoolVar(&f.LicensedSNOMED, "licensed-snomed", false, "the site holds a SNOMED CT licence")
 	fl.StringVar(&f.Tenant, "tenant", "", "`NAME` of the site, where several share a store; never change it")
 	bookFlag(c, &f.BookFile)
+	fl.DurationVar(&f.RetryWait, "retry-wait", 0, "longest wait between two attempts, for a patient, or for a target that fails (default 10m, 1h, 5m)")
 	fl.DurationVar(&f.Grace, "grace", 20*time.Second, "time for running work to end on a stop")
 	fl.StringVar(&f.logFormat, "log-format", "text", "`text|json` on standard error")
 	fl.StringVar(&f.logLevel, "log-level", "info", "`debug|info|warn|error`")
 }
 
 func (s Streams) serve(c *cobra.Command, f *serveFlags) error {
+	if f.RetryWait < 0 {
+		return usagef("--retry-wait %s is no time to wait", f.RetryWait)
+	}
 	if f.Grace <= 0 {
 		return usagef("--grace %s is no time to end anything in", f.Grace)
 	}

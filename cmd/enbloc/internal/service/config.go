@@ -76,6 +76,9 @@ type Config struct {
 	// BookFile is a JSON file that says which guidelines and rules are on.
 	// Empty: the default book.
 	BookFile string
+	// RetryWait caps the waits between attempts at a delivery, for a patient, and
+	// for a target that fails. 0: up to 10 min, 1 h and 5 min.
+	RetryWait time.Duration
 	// Grace is how long running requests and deliveries may take to end after
 	// a stop was asked for. 0 means 20 s.
 	Grace time.Duration

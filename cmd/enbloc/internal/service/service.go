@@ -80,6 +80,7 @@ func (s *Service) wire(ctx context.Context, pipeline mapping.Pipeline, targets [
 	var err error
 	s.delivery, err = delivery.New(ctx, delivery.Options{
 		Store: s.store, Targets: targets, Void: fhir.Void, Logger: s.log, Registerer: registry,
+		LongestWait: s.config.RetryWait,
 		Render: func(ctx context.Context, caseKey string, sequence int) (graph.Graph, error) {
 			return in.Graph(ctx, caseKey, sequence)
 		},
