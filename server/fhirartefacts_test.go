@@ -27,7 +27,9 @@ func TestDefinitionsAreServed(t *testing.T) {
 		var list struct {
 			ResourceType, Type string
 			Total              int
-			Entry              []struct{ Resource struct{ ResourceType, ID, URL string } }
+			Entry              []struct {
+				Resource struct{ ResourceType, ID, URL string }
+			}
 		}
 		require.NoError(t, json.Unmarshal(a.Body, &list))
 		require.Equal(t, "searchset", list.Type)
