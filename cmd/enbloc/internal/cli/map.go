@@ -18,21 +18,28 @@ var exampleKey = []byte("enbloc example key, not a secret")
 // mappingFlags are the settings of a site that decide what a record looks like.
 type mappingFlags struct {
 	keyFile, data, tenant, book string
-	licensed                    bool
+	codes                       string
+	licensed, noProfiles        bool
 }
 
 func (f *mappingFlags) add(c *cobra.Command) {
 	c.Flags().StringVar(&f.keyFile, "key-file", "", "`FILE` of the site's identity key")
 	c.Flags().StringVar(&f.tenant, "tenant", "", "`NAME` of the site, where several share a key")
 	c.Flags().BoolVar(&f.licensed, "licensed-snomed", false, "the site holds a SNOMED CT licence")
+	codesFlag(c, &f.codes)
+	profilesFlag(c, &f.noProfiles)
 	bookFlag(c, &f.book)
 }
 
 // pipeline is the transformation under the given key.
 func (f *mappingFlags) pipeline(key []byte) (mapping.Pipeline, error) {
 	book, err := service.LoadBook(f.book)
+	if err != nil {
+		return mapping.Pipeline{}, err
+	}
+	codes, err := service.LoadCodes(f.codes)
 	return mapping.Pipeline{Book: book, FHIR: fhir.Options{
-		Key: key, Tenant: f.tenant, Licensed: f.licensed, SoftwareVersion: version(),
+		Key: key, Tenant: f.tenant, Licensed: f.licensed, SoftwareVersion: version(), Site: codes, NoProfiles: f.noProfiles,
 	}}, err
 }
 

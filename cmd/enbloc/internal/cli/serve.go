@@ -66,6 +66,8 @@ func (f *serveFlags) add(c *cobra.Command) {
 	fl.DurationVar(&f.PreflightEvery, "preflight-every", 0, "how often to check the target while running (default never)")
 	fl.BoolVar(&f.VerifyAll, "verify-all", false, "read every written resource back, not only reports and a sample")
 	fl.BoolVar(&f.LicensedSNOMED, "licensed-snomed", false, "the site holds a SNOMED CT licence")
+	codesFlag(c, &f.CodesFile)
+	profilesFlag(c, &f.NoProfiles)
 	fl.StringVar(&f.Tenant, "tenant", "", "`NAME` of the site, where several share a store; never change it")
 	bookFlag(c, &f.BookFile)
 	fl.DurationVar(&f.RetryWait, "retry-wait", 0, "longest wait between two attempts, for a patient, or for a target that fails (default 10m, 1h, 5m)")

@@ -70,6 +70,12 @@ type Config struct {
 	// LicensedSNOMED declares that the site holds a SNOMED CT licence, so that
 	// codes outside the free set may be sent. Off: own code and text instead.
 	LicensedSNOMED bool
+	// CodesFile is a FHIR ConceptMap from our concepts to the site's own codes,
+	// which are then sent beside ours. What it leaves out is listed at the start.
+	CodesFile string
+	// NoProfiles leaves out the claims in meta.profile. For a target that
+	// refuses resources which claim a profile that it does not know.
+	NoProfiles bool
 	// Tenant names the site where several share one store. It enters every
 	// identity: never change it once something was delivered.
 	Tenant string

@@ -45,6 +45,11 @@ func New(ctx context.Context, c Config, version string, log *slog.Logger) (*Serv
 	if err != nil {
 		return nil, err
 	}
+	codes, err := LoadCodes(c.CodesFile)
+	if err != nil {
+		return nil, err
+	}
+	tellUnmapped(ctx, log, c.CodesFile, codes)
 	targets, err := c.targets(ctx, version)
 	if err != nil {
 		return nil, err
@@ -64,6 +69,7 @@ func New(ctx context.Context, c Config, version string, log *slog.Logger) (*Serv
 	}
 	pipeline := mapping.Pipeline{Book: book, FHIR: fhir.Options{
 		Key: key, Tenant: c.Tenant, SoftwareVersion: version, Licensed: c.LicensedSNOMED,
+		Site: codes, NoProfiles: c.NoProfiles,
 	}}
 	if err := s.wire(ctx, pipeline, targets); err != nil {
 		return nil, errors.Join(err, s.store.Close())
