@@ -219,9 +219,11 @@ var ranks = map[string]int{"Device": 0, "BodyStructure": 1, "Condition": 2, "Spe
 // graph puts the resources into an order in which they can be written.
 func (m *mapper) graph() graph.Graph {
 	slices.SortStableFunc(m.made, func(a, b made) int { return cmp.Compare(ranks[a.Type], ranks[b.Type]) })
-	g := graph.Graph{CaseKey: m.ids.caseKey, Sequence: m.opt.Sequence, Resources: make([]graph.Resource, len(m.made))}
+	g := graph.Graph{CaseKey: m.ids.caseKey, Sequence: m.opt.Sequence, Resources: make([]graph.Resource, len(m.made)), Born: m.born()}
+	pointers := m.pointers()
 	for i, r := range m.made {
 		g.Resources[i] = r.Resource
+		g.Resources[i].Pointers = pointers[r.Role]
 	}
 	return g
 }
