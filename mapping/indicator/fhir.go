@@ -31,7 +31,7 @@ func (s *Set) measure(d *Definition) object {
 		"resourceType": "Measure", "id": "enbloc-" + d.ID, "url": Canonical + "/Measure/" + d.ID, "version": s.Version,
 		"name": pascal(d.ID), "title": d.Title, "status": "active", "experimental": false, "publisher": "enbloc",
 		"description": s.words(d) + note(d.Caution), "text": narrative("<p>" + html.EscapeString(s.words(d)+note(d.Caution)) + "</p>"),
-		"subjectCodeableConcept": coded("http://hl7.org/fhir/resource-types", "Procedure"),
+		"subjectCodeableConcept": object{"text": "the " + d.Per + ", not the patient"},
 		"scoring":                coded("http://terminology.hl7.org/CodeSystem/measure-scoring", scoring[d.Kind]),
 		"type":                   []object{coded("http://terminology.hl7.org/CodeSystem/measure-type", "outcome")},
 		"disclaimer":             cautionMix,
@@ -76,24 +76,38 @@ func citations(d *Definition) []object {
 // populations spell the criteria out in words: who computes them elsewhere has
 // the tables and their predicates.
 func (s *Set) populations(d *Definition) []object {
-	population := func(code, text string) object {
+	population := func(code, text, joint string, names ...string) object {
 		return object{"code": coded(populationSystem, code), "description": text,
-			"criteria": object{"description": text, "language": "text/plain", "expression": text}}
+			"criteria": object{"description": text, "language": "text/cql", "expression": named(joint, names)}}
 	}
-	initial := population("initial-population", "rows of the table "+d.Per+" where "+s.listed([]string{"final"}))
+	initial := population("initial-population", "rows of the table "+d.Per+" where "+s.listed([]string{"final"}), "and", "final")
 	switch d.Kind {
 	case Count:
 		initial["description"] = s.words(d)
 		return []object{initial}
 	case Median:
-		return []object{initial, population("measure-population", orAll(s.listed(d.Denominator))),
-			population("measure-observation", "median of "+d.Value)}
+		return []object{initial, population("measure-population", orAll(s.listed(d.Denominator)), "and", d.Denominator...),
+			population("measure-observation", "median of "+d.Value, "and", d.Value)}
 	}
-	out := []object{initial, population("denominator", orAll(s.listed(d.Denominator)))}
+	out := []object{initial, population("denominator", orAll(s.listed(d.Denominator)), "and", d.Denominator...)}
 	if len(d.Exclusions) > 0 {
-		out = append(out, population("denominator-exclusion", s.listed(d.Exclusions)))
+		out = append(out, population("denominator-exclusion", s.listed(d.Exclusions), "or", d.Exclusions...))
 	}
-	return append(out, population("numerator", s.predicates[d.Numerator].Text))
+	return append(out, population("numerator", s.predicates[d.Numerator].Text, "and", d.Numerator))
+}
+
+// named refers to the predicates in the way that CQL names definitions. FHIR
+// wants an expression in one of its languages; what the names mean is said in
+// words beside it, and in the file of definitions.
+func named(joint string, names []string) string {
+	if len(names) == 0 {
+		return "true"
+	}
+	quoted := make([]string, len(names))
+	for i, n := range names {
+		quoted[i] = strconv.Quote(n)
+	}
+	return strings.Join(quoted, " "+joint+" ")
 }
 
 func orAll(text string) string {
@@ -186,9 +200,9 @@ func (x Result) group() object {
 	}
 	switch {
 	case x.Rate != nil:
-		g["measureScore"] = object{"value": json.Number(figure(x.Rate)), "unit": "1", "system": "http://unitsofmeasure.org", "code": "1"}
+		g["measureScore"] = object{"value": rounded(*x.Rate), "unit": "1", "system": "http://unitsofmeasure.org", "code": "1"}
 	case x.Middle != nil:
-		g["measureScore"] = object{"value": json.Number(figure(x.Middle)), "unit": x.Unit, "system": "http://unitsofmeasure.org", "code": x.Unit}
+		g["measureScore"] = object{"value": rounded(*x.Middle), "unit": x.Unit, "system": "http://unitsofmeasure.org", "code": x.Unit}
 	}
 	if len(g) == 0 { // a group has to have something
 		g["code"] = object{"text": x.Note}
@@ -198,6 +212,9 @@ func (x Result) group() object {
 	}
 	return g
 }
+
+// rounded keeps a score to the six digits that FHIR servers keep.
+func rounded(f float64) json.Number { return json.Number(strconv.FormatFloat(f, 'f', 6, 64)) }
 
 // table is the narrative: every figure, with what FHIR has no element for.
 func (r Report) table(results []Result) string {

@@ -99,7 +99,10 @@ func (t *Tally) Report() Report {
 	for i := range t.set.Indicators {
 		from := len(out.Results)
 		for _, g := range groups {
-			out.Results = append(out.Results, t.result(i, g))
+			// A group that the indicator does not know is no result.
+			if r := t.result(i, g); q.By == "" || r.Note != noteNothing || r.Excluded != nil {
+				out.Results = append(out.Results, r)
+			}
 		}
 		if q.By != "" {
 			suppressSibling(out.Results[from:])
