@@ -148,7 +148,45 @@ type request struct {
 	header       map[string]string
 }
 
+// do makes one call. One that only reads is made again when its answer is
+// broken: a case is read back by many calls, and to begin all of them anew for
+// each broken one could go on for ever.
 func (c *Client) do(ctx context.Context, r request) Answer {
+	a := c.once(ctx, r)
+	for try := 1; try < readings && r.reads() && a.broken() && ctx.Err() == nil; try++ {
+		pause := time.NewTimer(time.Duration(try) * readPause)
+		select {
+		case <-pause.C:
+			a = c.once(ctx, r)
+		case <-ctx.Done():
+			pause.Stop()
+		}
+	}
+	return a
+}
+
+const (
+	readings  = 4
+	readPause = 50 * time.Millisecond
+)
+
+func (r request) reads() bool {
+	return r.method == http.MethodGet || strings.HasSuffix(r.path, "/_search")
+}
+
+// broken reports whether an answer to a read says nothing that a second call
+// could not mend at once: it broke off, is a page of some proxy, is a mistake of
+// the server, or speaks of a conflict, which reading cannot meet. An answer that
+// asks for patience or for other credentials is none of these.
+func (a Answer) broken() bool {
+	switch a.Status {
+	case http.StatusInternalServerError, http.StatusBadGateway, http.StatusConflict, http.StatusPreconditionFailed:
+		return true
+	}
+	return (a.Err != nil && !a.NotSent) || (a.Status == http.StatusOK && strings.HasPrefix(a.Header.Get("Content-Type"), "text/html"))
+}
+
+func (c *Client) once(ctx context.Context, r request) Answer {
 	a := Answer{RequestID: newRequestID()}
 	req, err := c.build(ctx, r, a.RequestID)
 	if err != nil {
