@@ -6,7 +6,7 @@ import "github.com/spf13/cobra"
 // of the help.
 func commands(s Streams) []*cobra.Command {
 	return []*cobra.Command{
-		newCheck(s), newAssess(s), newMap(s), newSend(s),
+		newCheck(s), newAssess(s), newMap(s), newImport(s), newSend(s),
 		newServe(s), newDemo(s), newPractice(s), newPreflight(s), newDeliveries(s), newResend(s), newSkip(s), newHealth(s),
 		newExport(s), newIndicators(s),
 		newRules(s), newCodes(s), newPackage(s), newSchemas(s), newExamples(s),
