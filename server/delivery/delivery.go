@@ -76,6 +76,9 @@ type Target struct {
 	// FirstWrite is how RungSingle and RungDocument create; empty means
 	// WithCondition.
 	FirstWrite FirstWrite
+	// MaxEntries is how many entries a transaction may have; 0 means any number.
+	// A case with more is written in several, the DiagnosticReports in the last.
+	MaxEntries int
 	// Folder is where RungFile puts its files. Client may be nil then.
 	Folder string
 	// Serves says whose data the target may get; empty means anybody's, which is

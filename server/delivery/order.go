@@ -61,10 +61,13 @@ func inOrder(ops []op) []op {
 }
 
 // dangling reports whether a body refers to a neighbour that has no place yet.
-func dangling(body []byte) bool {
+func dangling(body []byte) bool { return names(body, func(string) bool { return true }) }
+
+// names reports whether a body refers to a neighbour of some kind, by its urn.
+func names(body []byte, of func(urn string) bool) bool {
 	found := false
 	eachReference(body, func(_, _ int, raw []byte) {
-		found = found || strings.HasPrefix(string(raw), "urn:uuid:")
+		found = found || strings.HasPrefix(string(raw), "urn:uuid:") && of(string(raw))
 	})
 	return found
 }
@@ -73,25 +76,30 @@ func dangling(body []byte) bool {
 // and whatever becomes empty by it. What is left out stays out until the second
 // write.
 func pruned(body []byte) ([]byte, error) {
+	return prunedOf(body, func(string) bool { return true })
+}
+
+// prunedOf takes some of the references to neighbours out of a body.
+func prunedOf(body []byte, lost func(urn string) bool) ([]byte, error) {
 	tree, err := decodeTree(body)
 	if err != nil {
 		return nil, err
 	}
-	kept, _ := prune(tree)
+	kept, _ := prune(tree, lost)
 	return encodeTree(kept)
 }
 
-// prune returns the node without dangling references; keep is false when
-// nothing of it is left.
-func prune(node any) (kept any, keep bool) {
+// prune returns the node without the references that are lost; keep is false
+// when nothing of it is left.
+func prune(node any, lost func(urn string) bool) (kept any, keep bool) {
 	switch n := node.(type) {
 	case map[string]any:
-		if text, ok := n["reference"].(string); ok && strings.HasPrefix(text, "urn:uuid:") {
+		if text, ok := n["reference"].(string); ok && strings.HasPrefix(text, "urn:uuid:") && lost(text) {
 			return nil, false
 		}
 		out := make(map[string]any, len(n))
 		for k, v := range n {
-			if left, ok := prune(v); ok {
+			if left, ok := prune(v, lost); ok {
 				out[k] = left
 			}
 		}
@@ -99,7 +107,7 @@ func prune(node any) (kept any, keep bool) {
 	case []any:
 		out := make([]any, 0, len(n))
 		for _, v := range n {
-			if left, ok := prune(v); ok {
+			if left, ok := prune(v, lost); ok {
 				out = append(out, left)
 			}
 		}

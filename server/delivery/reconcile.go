@@ -121,7 +121,7 @@ func (r *run) adopt(ops []op, found map[string][]json.RawMessage) (bool, *Failur
 		stand = append(stand, standing{o, m.ID, m.Version})
 	}
 	// All ids first, so that the links between found resources are literal.
-	refs := references(r.g, r.ledger, r.target.Rung)
+	refs := r.references(nil)
 	for _, s := range stand {
 		refs["urn:uuid:"+s.op.uuid] = s.op.kind + "/" + s.id
 	}
@@ -129,7 +129,7 @@ func (r *run) adopt(ops []op, found map[string][]json.RawMessage) (bool, *Failur
 		e := s.op.ledgerEntry(r.g.CaseKey, r.g.Sequence, s.id, s.version, refs)
 		hit := found[s.op.key][0]
 		differences, equal := same(e.Body, hit, r.target.Client.BaseURL())
-		if !equal && r.target.Rung == RungSingle {
+		if !equal && (r.target.Rung == RungSingle || r.inParts()) {
 			// The first half of a resource that is written in two.
 			half := s.op
 			half.partial = true
@@ -174,7 +174,7 @@ func (r *run) reread(ctx context.Context, o op) (bool, *Failure) {
 		f.Uncertain = true
 		return false, f
 	}
-	meant := o.ledgerEntry(r.g.CaseKey, r.g.Sequence, m.ID, m.Version, references(r.g, r.ledger, r.target.Rung))
+	meant := o.ledgerEntry(r.g.CaseKey, r.g.Sequence, m.ID, m.Version, r.references(nil))
 	if differences, equal := same(meant.Body, a.Body, r.target.Client.BaseURL()); equal {
 		i := r.learn(meant, o.effect())
 		i.Verified, i.Differences = true, withRole(differences, o.role)

@@ -22,13 +22,18 @@ import (
 	"enbloc/server/target"
 )
 
-// lowerRungs are servers that lack something, with the rung that is left.
+// lowerRungs are servers that lack something, with the rung that is left; two
+// take few entries at once.
 var lowerRungs = map[string]struct {
 	shape  practice.Shape
 	target func(*delivery.Target)
 }{
 	"3 conditional update": {practice.Shape{NoConditionalCreate: true, NoClientIDs: true, ConditionalUpdate: true},
 		func(t *delivery.Target) { t.Rung = delivery.RungConditionalUpdate }},
+	"1 in parts": {practice.Shape{},
+		func(t *delivery.Target) { t.Rung, t.MaxEntries = delivery.RungClientIDs, 2 }},
+	"2 in parts": {practice.Shape{NoClientIDs: true},
+		func(t *delivery.Target) { t.Rung, t.MaxEntries = delivery.RungConditionalCreate, 2 }},
 	"4 with a condition": {practice.Shape{NoTransaction: true, NoClientIDs: true},
 		func(t *delivery.Target) { t.Rung = delivery.RungSingle }},
 	"4 with ids of ours": {practice.Shape{NoTransaction: true, NoConditionalCreate: true},

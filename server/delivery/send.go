@@ -10,14 +10,22 @@ import (
 	"enbloc/server/target/fhirserver"
 )
 
-// send posts one transaction and takes note of what stands afterwards. A nil
-// failure means that the caller plans again: either all is there, or the ledger
-// has learned something.
+// send brings ops to the target in the way of its rung. A nil failure means that
+// the caller plans again: either all is there, or the ledger has learned
+// something.
 func (r *run) send(ctx context.Context, ops []op) *Failure {
-	if r.target.Rung >= RungSingle {
+	switch {
+	case r.target.Rung >= RungSingle:
 		return r.sendSingly(ctx, ops)
+	case r.inParts() && len(ops) > r.target.MaxEntries:
+		return r.sendInParts(ctx, ops)
 	}
-	refs := references(r.g, r.ledger, r.target.Rung)
+	return r.transact(ctx, ops)
+}
+
+// transact posts one transaction and takes note of what stands afterwards.
+func (r *run) transact(ctx context.Context, ops []op) *Failure {
+	refs := r.references(ops)
 	a := r.target.Client.Transaction(ctx, buildBundle(r.target.Client.BaseURL(), r.target.Rung, ops, refs))
 	r.result.HTTPStatus, r.result.RequestID = a.Status, a.RequestID
 	reaction := a.Reaction(r.now())
@@ -114,7 +122,7 @@ func (r *run) note(all []standing) {
 		}
 		r.ledger[s.op.key] = s.op.ledgerEntry(r.g.CaseKey, r.g.Sequence, all[i].id, s.version, nil)
 	}
-	refs := references(r.g, r.ledger, r.target.Rung)
+	refs := r.references(nil)
 	for _, s := range all {
 		r.learn(s.op.ledgerEntry(r.g.CaseKey, r.g.Sequence, s.id, s.version, refs), s.op.effect())
 	}
