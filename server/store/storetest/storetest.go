@@ -26,6 +26,7 @@ func Run(t *testing.T, open func(t testing.TB) *store.Store) {
 		"a case moves state by state":                   caseMoves,
 		"a case is found by its business key":           caseFound,
 		"pages of cases meet without gap or overlap":    casePages,
+		"cases are walked oldest first, each once":      casesWalked,
 		"a part has each revision once":                 partOnce,
 		"a part finds none, one or several cases":       partFinds,
 		"a parked part joins when its case comes":       parkedJoins,
