@@ -153,8 +153,12 @@ type request struct {
 // each broken one could go on for ever.
 func (c *Client) do(ctx context.Context, r request) Answer {
 	a := c.once(ctx, r)
-	for try := 1; try < readings && r.reads() && a.broken() && ctx.Err() == nil; try++ {
-		pause := time.NewTimer(time.Duration(try) * readPause)
+	for try := 1; try < readings && r.reads() && ctx.Err() == nil; try++ {
+		wait, again := a.again(time.Now())
+		if !again {
+			break
+		}
+		pause := time.NewTimer(max(wait, time.Duration(try)*readPause))
 		select {
 		case <-pause.C:
 			a = c.once(ctx, r)
@@ -168,22 +172,27 @@ func (c *Client) do(ctx context.Context, r request) Answer {
 const (
 	readings  = 4
 	readPause = 50 * time.Millisecond
+	// shortWait is the longest that a target may ask a reader to wait in place.
+	shortWait = 3 * time.Second
 )
 
 func (r request) reads() bool {
 	return r.method == http.MethodGet || strings.HasSuffix(r.path, "/_search")
 }
 
-// broken reports whether an answer to a read says nothing that a second call
-// could not mend at once: it broke off, is a page of some proxy, is a mistake of
-// the server, or speaks of a conflict, which reading cannot meet. An answer that
-// asks for patience or for other credentials is none of these.
-func (a Answer) broken() bool {
+// again reports whether a second call could mend an answer to a read at once:
+// it broke off, is a page of some proxy, is a mistake of the server, speaks of a
+// conflict, which reading cannot meet, or asks for a short wait. One that asks
+// for a long wait, for an unknown one, or for other credentials is none of these.
+func (a Answer) again(now time.Time) (wait time.Duration, again bool) {
 	switch a.Status {
 	case http.StatusInternalServerError, http.StatusBadGateway, http.StatusConflict, http.StatusPreconditionFailed:
-		return true
+		return 0, true
+	case http.StatusTooManyRequests, http.StatusServiceUnavailable:
+		wait = target.RetryAfter(a.Header, now)
+		return wait, wait > 0 && wait <= shortWait
 	}
-	return (a.Err != nil && !a.NotSent) || (a.Status == http.StatusOK && strings.HasPrefix(a.Header.Get("Content-Type"), "text/html"))
+	return 0, (a.Err != nil && !a.NotSent) || (a.Status == http.StatusOK && strings.HasPrefix(a.Header.Get("Content-Type"), "text/html"))
 }
 
 func (c *Client) once(ctx context.Context, r request) Answer {

@@ -13,11 +13,19 @@ import (
 	"enbloc/server/target/fhirserver"
 )
 
-// A read whose answer is broken is made again; one that asks for patience or
-// credentials, and a write of any kind, never is.
+// A read whose answer is broken, or asks for a short wait, is made again; one
+// that asks for more or for credentials, and a write of any kind, never is.
 func TestOnlyBrokenReadsAreMadeAgain(t *testing.T) {
 	t.Parallel()
 	abort := func(w http.ResponseWriter) { panic(http.ErrAbortHandler) }
+	asking := func(w http.ResponseWriter) {
+		w.Header().Set("X-Ms-Retry-After-Ms", "20")
+		w.WriteHeader(429)
+	}
+	long := func(w http.ResponseWriter) {
+		w.Header().Set("Retry-After", "30")
+		w.WriteHeader(503)
+	}
 	status := func(n int) func(http.ResponseWriter) { return func(w http.ResponseWriter) { w.WriteHeader(n) } }
 	page := func(w http.ResponseWriter) {
 		w.Header().Set("Content-Type", "text/html")
@@ -28,6 +36,7 @@ func TestOnlyBrokenReadsAreMadeAgain(t *testing.T) {
 		calls  int64
 	}{
 		"broken off": {abort, 4}, "500": {status(500), 4}, "502": {status(502), 4}, "409": {status(409), 4}, "412": {status(412), 4}, "a page": {page, 4},
+		"a short wait": {asking, 4}, "a long wait": {long, 1},
 		"401": {status(401), 1}, "429": {status(429), 1}, "503": {status(503), 1}, "404": {status(404), 1}, "410": {status(410), 1}, "400": {status(400), 1},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -1,0 +1,203 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+
+	"enbloc/mapping"
+	"enbloc/mapping/assess"
+	"enbloc/mapping/fhir"
+	"enbloc/mapping/graph"
+	"enbloc/server/intake"
+	"enbloc/server/practice"
+	"enbloc/server/store"
+)
+
+// verdict is what one run came to.
+type verdict struct {
+	Store      string  `json:"store"`
+	Seed       uint64  `json:"seed"`
+	Cases      int     `json:"cases"`
+	Documents  int     `json:"documents"`
+	Kills      int     `json:"kills"`
+	FaultShare float64 `json:"fault_share"`
+	Faults     int     `json:"faults"`
+	Minutes    float64 `json:"minutes"`
+
+	FaultsByKind map[practice.FaultKind]int `json:"faults_by_kind"`
+
+	Writes     int `json:"writes"`      // of the program, in the receiver's journal
+	LedgerRows int `json:"ledger_rows"` // each compared with what stands
+
+	// What must be 0.
+	Lost       int `json:"lost"`
+	Doubled    int `json:"doubled"`
+	Disordered int `json:"disordered"`
+	Foreign    int `json:"writes_of_no_state"`
+	Unverified int `json:"ledger_rows_other_than_what_stands"`
+	Unsettled  int `json:"rows_not_delivered"`
+
+	// Examples name the first findings, without content.
+	Examples []string `json:"examples,omitempty"`
+}
+
+// Good reports whether nothing at all was found.
+func (v verdict) Good() bool {
+	return v.Lost+v.Doubled+v.Disordered+v.Foreign+v.Unverified+v.Unsettled == 0
+}
+
+const mostExamples = 20
+
+func (v *verdict) note(counter *int, format string, args ...any) {
+	*counter++
+	if len(v.Examples) < mostExamples {
+		v.Examples = append(v.Examples, fmt.Sprintf(format, args...))
+	}
+}
+
+func (v *verdict) count(drawn map[practice.FaultKind]int) {
+	v.FaultsByKind = drawn
+	for _, n := range drawn {
+		v.Faults += n
+	}
+}
+
+// check holds what stands at the receiver, and how it came there, against the
+// documents.
+func check(ctx context.Context, v *verdict, st *store.Store, hospital *practice.Receiver, version string, cases []*sent) error {
+	pipeline := mapping.Pipeline{Book: assess.DefaultBook(), FHIR: fhir.Options{Key: key, SoftwareVersion: version}}
+	in := intake.New(intake.Options{Store: st, Pipeline: pipeline})
+	s := survey(hospital)
+	v.Writes = s.writes
+	for roleKey, places := range s.places {
+		if len(places) > 1 {
+			v.note(&v.Doubled, "%s stands %d times", roleKey, len(places))
+		}
+	}
+	for i, c := range cases {
+		v.Documents += c.accepted
+		if c.accepted != len(c.documents) || c.key == "" {
+			v.note(&v.Lost, "case %d: %d of %d documents accepted", i, c.accepted, len(c.documents))
+			continue
+		}
+		if err := v.checkCase(ctx, st, in, s, c); err != nil {
+			return fmt.Errorf("checking case %d: %w", i, err)
+		}
+	}
+	return v.checkShared(ctx, st, s)
+}
+
+// checkCase checks one case: its rows, its last state, the order in which its
+// states came, and its ledger.
+func (v *verdict) checkCase(ctx context.Context, st *store.Store, in *intake.Intake, s surveyed, c *sent) error {
+	stored, err := st.Case(ctx, c.key)
+	if err != nil {
+		return err
+	}
+	if stored.Sequence < c.sequence {
+		v.note(&v.Lost, "%s: state %d was promised, %d is stored", c.key, c.sequence, stored.Sequence)
+	}
+	rows, err := st.Deliveries(ctx, store.DeliveryQuery{CaseKey: c.key, Limit: 500})
+	if err != nil {
+		return err
+	}
+	if len(rows) != stored.Sequence {
+		v.note(&v.Lost, "%s: %d rows for %d states", c.key, len(rows), stored.Sequence)
+	}
+	for _, d := range rows {
+		if d.State != store.Delivered && d.State != store.Superseded {
+			v.note(&v.Unsettled, "%s state %d: %s %s %s", c.key, d.Sequence, d.State, d.Reason, d.Details)
+		}
+	}
+	var states []graph.Graph
+	for sequence := 1; sequence <= stored.Sequence; sequence++ {
+		g, err := in.Graph(ctx, c.key, sequence)
+		if err != nil {
+			return err
+		}
+		states = append(states, g)
+	}
+	expected, err := expect(states)
+	if err != nil {
+		return err
+	}
+	v.checkStanding(s, c.key, expected)
+	v.checkOrder(s, c.key, expected)
+	return v.checkLedger(ctx, st, s, c.key)
+}
+
+// checkStanding demands that each resource of the last state stands as it.
+func (v *verdict) checkStanding(s surveyed, caseKey string, e expected) {
+	for roleKey, want := range e.last() {
+		places := s.places[roleKey]
+		if len(places) == 0 {
+			v.note(&v.Lost, "%s: %s does not stand", caseKey, e.role[roleKey])
+			continue
+		}
+		if got := s.plain(places[0]); want != "" && got != want {
+			v.note(&v.Lost, "%s: %s stands other than in the last state", caseKey, e.role[roleKey])
+		}
+	}
+}
+
+// checkOrder walks the journal of a case: each write must belong to a state,
+// and the states must never go back.
+func (v *verdict) checkOrder(s surveyed, caseKey string, e expected) {
+	at := 1
+	for _, w := range s.journal[caseKey] {
+		roleKey := roleKeyOf(w.Tree)
+		sequence := e.stateOf(roleKey, s.plain(w.Tree), at)
+		switch {
+		case sequence >= at:
+			at = sequence
+		case e.stateOf(roleKey, s.plain(w.Tree), 1) > 0:
+			v.note(&v.Disordered, "%s: version %d of %s belongs before state %d", caseKey, w.Version, e.role[roleKey], at)
+		default:
+			v.note(&v.Foreign, "%s: version %d of %s %s is of no state", caseKey, w.Version, w.Type, e.role[roleKey])
+		}
+	}
+}
+
+// checkLedger compares every ledger row of a case with what stands.
+func (v *verdict) checkLedger(ctx context.Context, st *store.Store, s surveyed, caseKey string) error {
+	rows, err := st.Ledger(ctx, "torture", caseKey)
+	for _, e := range rows {
+		v.checkRow(s, e)
+	}
+	return err
+}
+
+func (v *verdict) checkShared(ctx context.Context, st *store.Store, s surveyed) error {
+	return v.checkLedger(ctx, st, s, "")
+}
+
+func (v *verdict) checkRow(s surveyed, e store.LedgerEntry) {
+	v.LedgerRows++
+	stands, ok := s.byPlace[e.Type+"/"+e.ServerID]
+	if !ok {
+		v.note(&v.Unverified, "%s: %s/%s does not stand", e.CaseKey, e.Type, e.ServerID)
+		return
+	}
+	meta, _ := stands["meta"].(map[string]any)
+	if meta["versionId"] != e.Version {
+		v.note(&v.Unverified, "%s: %s is recorded at version %s, stands at %v", e.CaseKey, e.Role, e.Version, meta["versionId"])
+		return
+	}
+	tree, err := decode(e.Body)
+	if err != nil || s.plain(tree) != s.plain(stands) {
+		v.note(&v.Unverified, "%s: %s is recorded with other content than stands", e.CaseKey, e.Role)
+	}
+	if roleKeyOf(stands) != e.RoleKey {
+		v.note(&v.Unverified, "%s: %s is recorded under another key", e.CaseKey, e.Role)
+	}
+}
+
+func decode(raw json.RawMessage) (map[string]any, error) {
+	d := json.NewDecoder(bytes.NewReader(raw))
+	d.UseNumber()
+	var tree map[string]any
+	err := d.Decode(&tree)
+	return tree, err
+}

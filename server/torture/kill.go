@@ -1,0 +1,134 @@
+package main
+
+import (
+	"context"
+	"math/rand/v2"
+	"slices"
+	"sync"
+	"time"
+)
+
+// killer kills the program after drawn numbers of accepted documents, and for
+// the last third of the kills while what was accepted is still being delivered.
+type killer struct {
+	program *program
+	dice    *rand.Rand
+	say     func(string, ...any)
+	total   int // documents
+	points  []int
+	late    int // kills after the last document
+	done    int
+
+	mu   sync.Mutex
+	seen int
+	wake chan struct{}
+}
+
+func newKiller(c config, p *program, cases []*sent) *killer {
+	k := &killer{program: p, dice: dice(c.Seed, 2), say: c.Say, wake: make(chan struct{}, 1), late: c.Kills / 3}
+	for _, s := range cases {
+		k.total += len(s.documents)
+	}
+	for range c.Kills - k.late {
+		k.points = append(k.points, k.dice.IntN(max(k.total, 1)))
+	}
+	slices.Sort(k.points)
+	return k
+}
+
+// accepted counts a document.
+func (k *killer) accepted() {
+	k.mu.Lock()
+	k.seen++
+	k.mu.Unlock()
+	select {
+	case k.wake <- struct{}{}:
+	default:
+	}
+}
+
+func (k *killer) count() int {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.seen
+}
+
+// run kills until all kills are done, and returns when everything was accepted
+// and nothing is open any more.
+func (k *killer) run(ctx context.Context, feeding <-chan error) error {
+	for _, point := range k.points {
+		for k.count() < point {
+			select {
+			case <-ctx.Done():
+				return ctx.Err()
+			case err := <-feeding:
+				if err != nil {
+					return err
+				}
+				feeding = nil // all sent: what is left to do is done below
+			case <-k.wake:
+			}
+		}
+		if err := k.killAfter(ctx, 100*time.Millisecond); err != nil {
+			return err
+		}
+	}
+	if feeding != nil {
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case err := <-feeding:
+			if err != nil {
+				return err
+			}
+		}
+	}
+	k.say("all %d documents accepted, killed %d times so far", k.total, k.done)
+	return k.drain(ctx)
+}
+
+// drain waits until nothing is open, killing on the way. Late kills come while
+// rows are open; should they be gone before, the rest comes at rest, which must
+// do no harm either.
+func (k *killer) drain(ctx context.Context) error {
+	said := time.Now()
+	for left := k.late; ; {
+		if left > 0 {
+			left--
+			if err := k.killAfter(ctx, 2*time.Second); err != nil {
+				return err
+			}
+			continue
+		}
+		n, err := k.program.open(ctx)
+		if err == nil && n == 0 {
+			return nil
+		}
+		if time.Since(said) > 30*time.Second {
+			k.say("killed %d times, %d rows open", k.done, n)
+			said = time.Now()
+		}
+		if err := pause(ctx, 200*time.Millisecond); err != nil {
+			return err
+		}
+	}
+}
+
+// killAfter kills at some moment within the time, and starts anew.
+func (k *killer) killAfter(ctx context.Context, within time.Duration) error {
+	if err := pause(ctx, time.Duration(k.dice.Int64N(int64(within)))); err != nil {
+		return err
+	}
+	k.program.kill()
+	k.done++
+	return k.program.start(ctx)
+}
+
+func pause(ctx context.Context, d time.Duration) error {
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-time.After(d):
+		return nil
+	}
+}

@@ -1,0 +1,51 @@
+// Command torture proves that nothing is lost and nothing doubled: it sends
+// invented cases through the real program while the target answers wrongly and
+// the program is killed again and again, and then checks what stands.
+//
+//	go run ./server/torture --cases 10000 --kills 50 --faults 0.2 --store sqlite
+//	go run ./server/torture --cases 10000 --kills 50 --faults 0.2 --store postgres
+//
+// It promises that its judgement does not rest on what the program says of
+// itself: the checker reads the receiver's own journal, maps every state anew
+// from the documents, and compares. It prints its figures as JSON and ends with
+// 1 when anything was lost, doubled, out of order or other than recorded. The
+// same seed sends the same documents and kills after the same of them; what is
+// under way at that moment is up to the machine.
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"flag"
+	"fmt"
+	"os"
+	"os/signal"
+	"time"
+)
+
+func main() {
+	var c config
+	flag.IntVar(&c.Cases, "cases", 200, "how many cases are sent, each of one document or several")
+	flag.IntVar(&c.Kills, "kills", 5, "how often the program is killed with SIGKILL")
+	flag.Float64Var(&c.Faults, "faults", 0.2, "share of the target's answers that are faulty, 0 to 1")
+	flag.Uint64Var(&c.Seed, "seed", 1, "number that cases, faults and kills are drawn by")
+	flag.StringVar(&c.Store, "store", "sqlite", "sqlite, postgres (the server that "+postgresEnv+" names) or a postgres:// URL")
+	flag.StringVar(&c.Binary, "binary", "", "the program; empty: built from ./cmd/enbloc")
+	flag.IntVar(&c.Senders, "senders", 4, "how many senders send side by side")
+	flag.DurationVar(&c.Patience, "patience", 2*time.Hour, "how long the whole may take")
+	flag.Parse()
+	c.Say = func(format string, args ...any) { fmt.Fprintf(os.Stderr, format+"\n", args...) }
+
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	verdict, err := run(ctx, c)
+	stop()
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "torture:", err)
+		os.Exit(2)
+	}
+	out := json.NewEncoder(os.Stdout)
+	out.SetIndent("", "  ")
+	if err := out.Encode(verdict); err != nil || !verdict.Good() {
+		os.Exit(1)
+	}
+}

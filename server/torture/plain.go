@@ -1,0 +1,225 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"maps"
+	"net/url"
+	"slices"
+	"strings"
+
+	"enbloc/mapping/fhir"
+	"enbloc/mapping/graph"
+	"enbloc/server/practice"
+)
+
+// surveyed is what the receiver holds and how it came there, by its own lists.
+type surveyed struct {
+	byPlace map[string]map[string]any   // Type/id → what stands
+	places  map[string][]map[string]any // role key → what stands under it
+	journal map[string][]practice.Write // case key → its writes, in order
+	names   map[string]string           // Type/id → role key, or system|value of the hospital's own
+	writes  int
+}
+
+func survey(r *practice.Receiver) surveyed {
+	s := surveyed{map[string]map[string]any{}, map[string][]map[string]any{}, map[string][]practice.Write{}, map[string]string{}, 0}
+	for _, w := range r.Journal() {
+		place := w.Type + "/" + w.ID
+		s.byPlace[place] = w.Tree // the last one stays
+		s.names[place] = nameOf(w.Tree)
+		if roleKeyOf(w.Tree) == "" {
+			continue // the hospital's own
+		}
+		s.writes++
+		if caseKey := caseKeyOf(w.Tree); caseKey != "" {
+			s.journal[caseKey] = append(s.journal[caseKey], w)
+		}
+	}
+	for _, tree := range s.byPlace {
+		if k := roleKeyOf(tree); k != "" {
+			s.places[k] = append(s.places[k], tree)
+		}
+	}
+	return s
+}
+
+// plain is a resource in a form that can be compared: without what a server
+// adds, with each reference as the key of what it leads to.
+func (s surveyed) plain(tree map[string]any) string {
+	return plain(tree, func(ref string) string { return s.names[ref] })
+}
+
+func plain(tree map[string]any, lead func(string) string) string {
+	out := maps.Clone(tree)
+	delete(out, "id")
+	if meta, ok := out["meta"].(map[string]any); ok {
+		meta = maps.Clone(meta)
+		delete(meta, "versionId")
+		delete(meta, "lastUpdated")
+		out["meta"] = meta
+	}
+	raw, err := json.Marshal(led(out, lead)) // object keys in order
+	if err != nil {
+		panic(err) // it came from JSON
+	}
+	return string(raw)
+}
+
+// led exchanges every reference for a name that both sides share.
+func led(node any, lead func(string) string) any {
+	switch n := node.(type) {
+	case map[string]any:
+		out := make(map[string]any, len(n))
+		for k, v := range n {
+			out[k] = led(v, lead)
+		}
+		if text, ok := n["reference"].(string); ok {
+			delete(out, "type")
+			out["reference"] = text
+			if name := lead(text); name != "" {
+				out["reference"] = name
+			} else if name := external(text); name != "" {
+				out["reference"] = name
+			}
+		} else if id, ok := n["identifier"].(map[string]any); ok && n["type"] != nil && n["resourceType"] == nil {
+			// A reference by identifier: whom the hospital does not know.
+			delete(out, "type")
+			delete(out, "identifier")
+			out["reference"] = fmt.Sprint(id["system"], "|", id["value"])
+		}
+		return out
+	case []any:
+		out := make([]any, len(n))
+		for i, v := range n {
+			out[i] = led(v, lead)
+		}
+		return out
+	}
+	return node
+}
+
+// external reads "Type?identifier=system|value" as mapping writes it.
+func external(ref string) string {
+	_, token, ok := strings.Cut(ref, "?identifier=")
+	if !ok {
+		return ""
+	}
+	token, err := url.QueryUnescape(token)
+	if err != nil {
+		return ""
+	}
+	// A backslash escapes what a FHIR search would take for its own.
+	return strings.NewReplacer(`\\`, `\`, `\|`, `|`, `\,`, `,`, `\$`, `$`).Replace(token)
+}
+
+func identifiersOf(tree map[string]any) []any {
+	if list, ok := tree["identifier"].([]any); ok {
+		return list
+	}
+	return []any{tree["identifier"]}
+}
+
+func valueIn(list []any, system, member string) string {
+	for _, one := range list {
+		if o, ok := one.(map[string]any); ok && o["system"] == system {
+			text, _ := o[member].(string)
+			return text
+		}
+	}
+	return ""
+}
+
+func tagsOf(tree map[string]any) []any {
+	meta, _ := tree["meta"].(map[string]any)
+	tags, _ := meta["tag"].([]any)
+	return tags
+}
+
+func roleKeyOf(tree map[string]any) string {
+	if k := valueIn(identifiersOf(tree), graph.RoleKeySystem, "value"); k != "" {
+		return k
+	}
+	return valueIn(tagsOf(tree), graph.RoleKeySystem, "code")
+}
+
+func caseKeyOf(tree map[string]any) string {
+	return valueIn(tagsOf(tree), graph.CaseKeySystem, "code")
+}
+
+func nameOf(tree map[string]any) string {
+	if k := roleKeyOf(tree); k != "" {
+		return k
+	}
+	if o, ok := identifiersOf(tree)[0].(map[string]any); ok {
+		return fmt.Sprint(o["system"], "|", o["value"])
+	}
+	return ""
+}
+
+// expected is what each state of a case consists of: state by state (the first
+// at 0), the plain form of each resource by role key. What a later state has no
+// more is expected in its void form.
+type expected struct {
+	states []map[string]string
+	role   map[string]string
+}
+
+func expect(states []graph.Graph) (expected, error) {
+	e := expected{role: map[string]string{}}
+	bodies := map[string]graph.Resource{} // newest form of everything so far
+	for _, g := range states {
+		urns := map[string]string{}
+		for _, r := range bodies {
+			urns[r.Reference()] = r.Key
+		}
+		for _, r := range g.Resources {
+			urns[r.Reference()] = r.Key
+		}
+		now := map[string]string{}
+		present := map[string]bool{}
+		for _, r := range g.Resources {
+			present[r.Key], e.role[r.Key] = true, r.Role
+			if old, ok := bodies[r.Key]; ok && (r.Immutable || r.Shared) {
+				r = old // the first one stays
+			}
+			bodies[r.Key] = r
+		}
+		for _, k := range slices.Sorted(maps.Keys(bodies)) {
+			r := bodies[k]
+			if !present[k] && !r.Shared {
+				void, err := fhir.Void(r.Type, r.Body)
+				if err != nil {
+					return e, fmt.Errorf("voiding %s: %w", r.Role, err)
+				}
+				if void != nil {
+					r.Body = void
+					bodies[k] = r
+				}
+			}
+			tree, err := decode(r.Body)
+			if err != nil {
+				return e, fmt.Errorf("reading %s: %w", r.Role, err)
+			}
+			if now[k] = plain(tree, func(ref string) string { return urns[ref] }); r.Shared {
+				now[k] = "" // whoever came first wrote it; it need only stand
+			}
+		}
+		e.states = append(e.states, now)
+	}
+	return e, nil
+}
+
+// last is the last state.
+func (e expected) last() map[string]string { return e.states[len(e.states)-1] }
+
+// stateOf is the first state, from one on, in which a resource looks so; 0 when
+// there is none.
+func (e expected) stateOf(roleKey, form string, from int) int {
+	for n := from; n <= len(e.states); n++ {
+		if want, ok := e.states[n-1][roleKey]; ok && want == form {
+			return n
+		}
+	}
+	return 0
+}
