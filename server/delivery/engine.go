@@ -156,6 +156,9 @@ func (r *run) load(ctx context.Context) error {
 
 // write plans and sends until nothing is left to send.
 func (r *run) write(ctx context.Context) error {
+	if failure := r.fill(ctx); failure != nil {
+		return failure
+	}
 	for range passes {
 		ops, err := plan(r.g, r.ledger, r.void)
 		if err != nil {

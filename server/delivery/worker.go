@@ -117,7 +117,7 @@ func (s *Service) try(ctx context.Context, d store.Delivery) (result Result, fai
 		return Result{}, renderFailure(err)
 	}
 	result, err = engine.deliver(ctx, g, d.Uncertain || engine.target.Adopt)
-	return result, asFailure(err)
+	return result, s.overtaken(ctx, engine, g, asFailure(err))
 }
 
 // guarded is try behind the circuit of the target.

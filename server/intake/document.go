@@ -126,6 +126,9 @@ func (p parts) merged() (report.Report, []report.Finding) {
 // stored decodes a document that was checked when it was accepted.
 func stored(row store.Document) (document, error) {
 	d := document{kind: row.Kind, raw: row.Body, revision: int(row.Revision), rowID: row.ID}
+	if len(row.Body) == 0 {
+		return document{}, fault.New(fault.NotFound, "The content of this outdated document was removed when its retention time ended.")
+	}
 	var err error
 	switch row.Kind {
 	case store.Report:

@@ -23,6 +23,9 @@ const (
 	Closed
 )
 
+// LongestWait is longer than any row is ever told to wait.
+const LongestWait = 2 * time.Hour
+
 // blockers are the states in which an earlier row holds back the later ones of
 // its case. A parked or dead one does not: what mends it is, as a rule, a
 // corrected report, and that is a later row.
@@ -36,13 +39,17 @@ func (t *Tx) Claim(ctx context.Context, id, worker string, now time.Time, lease 
 	if err != nil {
 		return Delivery{}, Closed, err
 	}
-	abandoned := d.State == Sending && d.ClaimedUntil.Before(now)
+	// A time further ahead than anything waits was written before the clock was
+	// put back: to believe it would leave the row lying for as long.
+	impossible := now.Add(max(LongestWait, 2*lease))
+	abandoned := d.State == Sending && (d.ClaimedUntil.Before(now) || d.ClaimedUntil.After(impossible))
+	early := d.State != Waiting && d.NextAttempt.After(now) && !d.NextAttempt.After(impossible)
 	switch {
 	case d.State == Sending && !abandoned:
 		return d, Blocked, nil
 	case !d.State.Open():
 		return d, Closed, nil
-	case !abandoned && d.NextAttempt.After(now):
+	case !abandoned && early:
 		return d, Early, nil
 	}
 	res, err := t.exec(ctx, `UPDATE deliveries SET state = 'sending', claimed_by = ?, claimed_until = ?, attempts = attempts + 1, uncertain = ?, updated_at = ?

@@ -183,3 +183,24 @@ func keys(all []store.Delivery) []string {
 	}
 	return ids
 }
+
+// claimAfterClockWasPutBack: a time that no wait reaches was written by a clock
+// that has been put back since.
+func claimAfterClockWasPutBack(t *testing.T, b bench) {
+	fresh, tried, held := b.delivery("c1", 1, "x"), b.delivery("c2", 1, "x"), b.delivery("c3", 1, "x")
+	d, _ := b.claim(tried, "w", now)
+	b.tx(func(tx *store.Tx) error {
+		return tx.Finish(ctx, d, store.Outcome{State: store.Retrying, NextAttempt: now.Add(time.Hour)}, store.Attempt{}, now)
+	})
+	b.claim(held, "dead", now)
+	back := now.Add(-24 * time.Hour)
+	_, v := b.claim(fresh, "w", back)
+	require.Equal(t, store.Claimed, v, "what was never tried waits for nothing")
+	_, v = b.claim(tried, "w", now.Add(-30*time.Minute))
+	require.Equal(t, store.Early, v, "a wait that can be is kept")
+	_, v = b.claim(tried, "w", back)
+	require.Equal(t, store.Claimed, v)
+	d, v = b.claim(held, "w", back)
+	require.Equal(t, store.Claimed, v)
+	require.True(t, d.Uncertain, "its former holder may have sent")
+}

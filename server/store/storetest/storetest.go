@@ -36,6 +36,7 @@ func Run(t *testing.T, open func(t testing.TB) *store.Store) {
 		"rows of a case are claimed in order":           claimInOrder,
 		"an abandoned row is claimed again in doubt":    claimAbandoned,
 		"a worker that lost its row writes nothing":     finishFenced,
+		"a clock that was put back holds nothing up":    claimAfterClockWasPutBack,
 		"rows can be reopened and skipped":              reopenAndSkip,
 		"pages of deliveries filter and meet":           deliveryPages,
 		"the ledger keeps the newest of each role key":  ledgerKeeps,

@@ -7,7 +7,7 @@ import "github.com/spf13/cobra"
 func commands(s Streams) []*cobra.Command {
 	return []*cobra.Command{
 		newCheck(s), newAssess(s), newMap(s), newImport(s), newSend(s),
-		newServe(s), newDemo(s), newPractice(s), newPreflight(s), newDeliveries(s), newResend(s), newSkip(s), newHealth(s),
+		newServe(s), newDemo(s), newPractice(s), newPreflight(s), newDeliveries(s), newResend(s), newSkip(s), newHealth(s), newBackup(s),
 		newExport(s), newIndicators(s),
 		newRules(s), newCodes(s), newPackage(s), newSchemas(s), newExamples(s),
 	}

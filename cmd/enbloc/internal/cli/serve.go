@@ -70,6 +70,7 @@ func (f *serveFlags) add(c *cobra.Command) {
 	profilesFlag(c, &f.NoProfiles)
 	fl.StringVar(&f.Tenant, "tenant", "", "`NAME` of the site, where several share a store; never change it")
 	bookFlag(c, &f.BookFile)
+	fl.IntVar(&f.RetentionDays, "retention-days", 0, "after how many days outdated documents and copies of what was delivered are emptied in closed cases (default never)")
 	fl.DurationVar(&f.RetryWait, "retry-wait", 0, "longest wait between two attempts, for a patient, or for a target that fails (default 10m, 1h, 5m)")
 	fl.DurationVar(&f.Grace, "grace", 20*time.Second, "time for running work to end on a stop")
 	fl.StringVar(&f.logFormat, "log-format", "text", "`text|json` on standard error")

@@ -82,6 +82,11 @@ type Config struct {
 	// BookFile is a JSON file that says which guidelines and rules are on.
 	// Empty: the default book.
 	BookFile string
+	// RetentionDays is after how many days without a change a closed case is
+	// thinned: documents that no longer count and copies of what was delivered
+	// lose their content, while hashes, ids and the present documents stay. 0:
+	// never.
+	RetentionDays int
 	// RetryWait caps the waits between attempts at a delivery, for a patient, and
 	// for a target that fails. 0: up to 10 min, 1 h and 5 min.
 	RetryWait time.Duration
@@ -109,6 +114,9 @@ func (c *Config) complete() error {
 	fill(&c.KeyFile, filepath.Join(c.Data, KeyName))
 	if c.Grace <= 0 {
 		c.Grace = defaultGrace
+	}
+	if c.RetentionDays < 0 {
+		return errors.New("a retention of less than 0 days does not exist: use 0 to keep everything")
 	}
 	return errors.Join(c.checkListen(), c.checkTarget())
 }

@@ -11,6 +11,8 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
@@ -223,17 +225,17 @@ func (s *Service) Run(ctx context.Context, ready func(address string)) (err erro
 	if ready != nil {
 		ready(s.server.Addr())
 	}
-	watching, stop := context.WithCancel(ctx)
-	watched := make(chan struct{})
-	go func() {
-		defer close(watched)
-		if s.watch != nil {
-			s.watch.run(watching)
-		}
-	}()
+	beside, stop := context.WithCancel(ctx)
+	var others sync.WaitGroup
+	if s.watch != nil {
+		others.Go(func() { s.watch.run(beside) })
+	}
+	if s.config.RetentionDays > 0 {
+		others.Go(func() { upkeep{s.store, s.log, s.config.RetentionDays, time.Now}.run(beside) })
+	}
 	err = s.server.Serve(ctx)
 	stop()
-	<-watched
+	others.Wait()
 	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.config.Grace)
 	defer cancel()
 	return errors.Join(err, s.delivery.Stop(grace))

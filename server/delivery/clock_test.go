@@ -1,0 +1,64 @@
+package delivery_test
+
+import (
+	"fmt"
+	"net/http"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"enbloc/server/delivery"
+	"enbloc/server/store"
+)
+
+// jumping is a clock that can be put forward and back while it runs.
+type jumping struct{ ahead atomic.Int64 }
+
+func (c *jumping) now() time.Time        { return time.Now().Add(time.Duration(c.ahead.Load())) }
+func (c *jumping) jump(by time.Duration) { c.ahead.Add(int64(by)) }
+
+// A clock that jumps a day ahead and a day back, between accepting and
+// delivering and in the middle of it, delays nothing and doubles nothing.
+func TestAClockThatJumpsLosesNothing(t *testing.T) {
+	t.Parallel()
+	const day = 25 * time.Hour
+	for name, jumps := range map[string][]time.Duration{
+		"back": {-day, 0}, "ahead": {day, 0}, "back, then ahead": {-day, 2 * day}, "ahead, then back": {day, -2 * day}, "back twice": {-day, -day},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			engines(t, func(t *testing.T, dsn string) {
+				clock := &jumping{}
+				p := newPlant(t, dsn, func(o *delivery.Options) {
+					hasty(o)
+					o.Clock = clock.now
+				})
+				var names []string
+				for n := range 6 {
+					names = append(names, fmt.Sprintf("clock-%d", n))
+					p.accept(states(names[n], n+1)...)
+				}
+				clock.jump(jumps[0])
+				// The second jump comes in the middle of a transaction, after which
+				// the target is unwell for a while.
+				p.faults.plan(transactions, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+					clock.jump(jumps[1])
+					next.ServeHTTP(w, r)
+				})
+				for range 5 {
+					p.faults.plan(transactions, status(503))
+				}
+				p.start()
+				p.settled()
+				p.requireWhole(names...)
+				for _, name := range names {
+					for _, d := range p.rows(key("c", name)) {
+						require.Contains(t, []store.DeliveryState{store.Delivered, store.Superseded}, d.State, d.Explanation)
+					}
+				}
+			})
+		})
+	}
+}
