@@ -7,6 +7,7 @@ package mapping
 import (
 	"enbloc/mapping/assess"
 	"enbloc/mapping/check"
+	"enbloc/mapping/dress"
 	"enbloc/mapping/fhir"
 	"enbloc/mapping/graph"
 	"enbloc/mapping/report"
@@ -18,6 +19,8 @@ import (
 type Pipeline struct {
 	Book assess.Book  // which rules are asked
 	FHIR fhir.Options // keys and dialect; Sequence is set by Map
+	// Dress is what the target expects beyond base R4; the zero value is base.
+	Dress dress.Dressing
 }
 
 // New returns the Pipeline of the default rule book under the given secret
@@ -54,5 +57,9 @@ func (p Pipeline) Map(rep report.Report, sequence int) (graph.Graph, error) {
 	options.BookVersion = p.Book.Version
 	// The answers of a void report are mapped too, in their void form: what was
 	// delivered of them earlier has to be taken back.
-	return fhir.Map(rep, p.Book.Assess(rep), options)
+	g, err := fhir.Map(rep, p.Book.Assess(rep), options)
+	if err != nil {
+		return graph.Graph{}, err
+	}
+	return p.Dress.Apply(g, options.Site)
 }

@@ -43,6 +43,9 @@ var (
 // validator: profiles, cardinalities and most invariants are not its business.
 func Validate(g graph.Graph) error { return validate(g, term.Overlay{}) }
 
+// ValidateFor is Validate at a site whose own codes may stand beside ours.
+func ValidateFor(g graph.Graph, site term.Overlay) error { return validate(g, site) }
+
 // validate also lets the codes of a site pass.
 func validate(g graph.Graph, site term.Overlay) error {
 	if g.Sequence < 1 {

@@ -26,6 +26,9 @@ type Graph struct {
 	// Born is when the patient can have been born by what the report says, to
 	// find a record of somebody else under the identifier; may be empty.
 	Born Span
+	// Document is the whole state as one encoded document Bundle, for a target
+	// that takes documents in a form of its own; nil where it takes none.
+	Document json.RawMessage
 }
 
 // Span is a span of days, YYYY-MM-DD, both ends included; empty when not known.

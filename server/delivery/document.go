@@ -18,7 +18,8 @@ import (
 
 // asDocument turns the graph of a case into that of one DocumentReference
 // (http://hl7.org/fhir/R4/documentreference.html): everything as a collection
-// Bundle in one attachment, the narrative of the reports as a page in another.
+// Bundle in one attachment, or as the document that the graph brings, and the
+// narrative of the reports as a page in another.
 // Each state is a document of its own that replaces the one before. It is only
 // ever created: a target of this rung can do nothing else.
 func asDocument(g graph.Graph, ledger map[string]store.LedgerEntry) (graph.Graph, error) {
@@ -29,9 +30,11 @@ func asDocument(g graph.Graph, ledger map[string]store.LedgerEntry) (graph.Graph
 	role := "document/" + strconv.Itoa(g.Sequence)
 	sum := sha256.Sum256([]byte(g.CaseKey + "|" + role))
 	key := "k" + hex.EncodeToString(sum[:])[:40]
-	bundle, err := collection(g)
-	if err != nil {
-		return graph.Graph{}, err
+	bundle := []byte(g.Document)
+	if len(bundle) == 0 {
+		if bundle, err = collection(g); err != nil {
+			return graph.Graph{}, err
+		}
 	}
 	id := map[string]any{"system": graph.RoleKeySystem, "value": key}
 	doc := map[string]any{

@@ -82,6 +82,15 @@ func dress(resource any, c Codes) (name string, body any, err error) {
 		}
 		r.Status = c.Status
 		return "MedicationAdministration", r, only(c, nil)
+	case *Composition:
+		if r.Status != "" {
+			return "Composition", r, errCodeTwice
+		}
+		if !compositionStatus[c.Status] {
+			return "Composition", r, errCodeMissing
+		}
+		r.Status = c.Status
+		return "Composition", r, only(c, nil)
 	case *Condition:
 		return "Condition", (*fhir.OtherCondition)(r), only(c, unused(c.Status))
 	case *BodyStructure:

@@ -3,11 +3,13 @@ package cli
 import (
 	"fmt"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"enbloc/cmd/enbloc/internal/service"
 	"enbloc/mapping"
+	"enbloc/mapping/dress"
 	"enbloc/mapping/fhir"
 )
 
@@ -46,12 +48,14 @@ func (f *mappingFlags) pipeline(key []byte) (mapping.Pipeline, error) {
 func newMap(s Streams) *cobra.Command {
 	var with []string
 	var flags mappingFlags
+	var dressName string
 	c := &cobra.Command{
 		Use:     "map FILE",
 		GroupID: onFile,
 		Short:   "Print the FHIR R4 transaction Bundle of a report",
 		Long: `Check and assess the report and print it as the FHIR R4 transaction Bundle that
-creates its record. Nothing is stored and nothing leaves this machine.
+creates its record, or, with a dressing that makes documents, as that document.
+Nothing is stored and nothing leaves this machine.
 
 Without --key-file the identities are those of an example key, which is public:
 such a Bundle is for looking at, not for sending.`,
@@ -68,18 +72,22 @@ such a Bundle is for looking at, not for sending.`,
 					return err
 				}
 			}
-			return s.printBundle(args[0], with, key, flags)
+			return s.printBundle(args[0], with, key, dressName, flags)
 		},
 	}
 	withFlag(c, &with)
+	c.Flags().StringVar(&dressName, "dress", "", "`NAME` of a target's dressing: "+dressNames()+" (default base)")
 	flags.add(c)
 	return c
 }
 
-func (s Streams) printBundle(file string, with []string, key []byte, flags mappingFlags) error {
+func (s Streams) printBundle(file string, with []string, key []byte, dressName string, flags mappingFlags) error {
 	pipeline, err := flags.pipeline(key)
 	if err != nil {
 		return err
+	}
+	if pipeline.Dress, err = dress.Named(dressName); err != nil {
+		return usagef("%v", err)
 	}
 	c, err := s.sound(file, with)
 	if err != nil {
@@ -90,8 +98,21 @@ func (s Streams) printBundle(file string, with []string, key []byte, flags mappi
 	if err != nil {
 		return &exitError{HasErrors, fmt.Errorf("%s cannot be mapped: %w", c.documents[0].name, err)}
 	}
-	_, err = s.Out.Write(append(fhir.Bundle(g), '\n'))
+	bundle := []byte(g.Document)
+	if !pipeline.Dress.Document {
+		bundle = fhir.Bundle(g)
+	}
+	_, err = s.Out.Write(append(bundle, '\n'))
 	return writing(err)
+}
+
+// dressNames lists the dressings for a flag's help.
+func dressNames() string {
+	var names []string
+	for _, d := range dress.All() {
+		names = append(names, d.Name)
+	}
+	return strings.Join(names, ", ")
 }
 
 // siteKey loads the site's key, or makes it on first use where the service

@@ -62,6 +62,8 @@ func (f *serveFlags) add(c *cobra.Command) {
 	targetFlags(c, &f.targetTokenFile, &f.TargetUser, &f.targetPasswordFile, &f.Rung, &f.LogicalPatient)
 	servesFlag(c, &f.Serves)
 	fl.StringVar(&f.Patient, "patient", "", "`must-exist|logical|conditional|create`: what to do when the target does not know the patient (default must-exist)")
+	fl.StringVar(&f.Dress, "target-dress", "", "`NAME` of the way records are dressed for the target: "+dressNames()+" (default base)")
+	fl.IntVar(&f.MaxEntries, "target-max-entries", 0, "most entries `N` of one transaction; larger cases go in several (default any number)")
 	fl.StringVar(&f.Folder, "target-folder", "", "`DIR` for files of NDJSON, with --rung 6 and without --target")
 	fl.DurationVar(&f.PreflightEvery, "preflight-every", 0, "how often to check the target while running (default never)")
 	fl.BoolVar(&f.VerifyAll, "verify-all", false, "read every written resource back, not only reports and a sample")

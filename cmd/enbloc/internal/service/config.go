@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"enbloc/mapping/dress"
 	"enbloc/server/delivery"
 )
 
@@ -49,6 +50,11 @@ type Config struct {
 	// Rung is how resources are written, 1 to 6; enbloc preflight says which. 0:
 	// that of the last preflight that was kept, else 2.
 	Rung int
+	// Dress names the dressing of the records for the target: see mapping/dress.
+	// Empty: base R4. A dressing that makes documents goes with rung 5 only.
+	Dress string
+	// MaxEntries bounds the entries of one transaction; 0: any number.
+	MaxEntries int
 	// Folder is where rung 6 puts its files; only for it, and instead of Target.
 	Folder string
 	// Serves says whose data the target may get: patients or test. Empty: test
@@ -171,6 +177,14 @@ func (c *Config) checkWriting() error {
 	}
 	if (c.Rung == delivery.RungFile) != (c.Folder != "") {
 		return errors.New("files need both --rung 6 and --target-folder, and no other rung has a folder")
+	}
+	if dressing, err := dress.Named(c.Dress); err != nil {
+		return err
+	} else if dressing.Document && c.Rung != delivery.RungDocument {
+		return fmt.Errorf("the dressing %s makes documents: it goes with --rung %d only", dressing.Name, delivery.RungDocument)
+	}
+	if c.MaxEntries < 0 || c.MaxEntries == 1 {
+		return errors.New("a transaction has room for 2 entries at least: use 0 for any number")
 	}
 	if c.Folder != "" && c.Target != "" {
 		return errors.New("a folder for files goes without a target: leave one of the two out")

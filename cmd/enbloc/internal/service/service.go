@@ -18,6 +18,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/collectors"
 
 	"enbloc/mapping"
+	"enbloc/mapping/dress"
 	"enbloc/mapping/fhir"
 	"enbloc/mapping/graph"
 	"enbloc/server"
@@ -73,6 +74,9 @@ func New(ctx context.Context, c Config, version string, log *slog.Logger) (*Serv
 		Key: key, Tenant: c.Tenant, SoftwareVersion: version, Licensed: c.LicensedSNOMED,
 		Site: codes, NoProfiles: c.NoProfiles,
 	}}
+	if pipeline.Dress, err = dress.Named(c.Dress); err != nil {
+		return nil, errors.Join(err, s.store.Close())
+	}
 	if err := s.wire(ctx, pipeline, targets); err != nil {
 		return nil, errors.Join(err, s.store.Close())
 	}
@@ -176,7 +180,8 @@ func (c *Config) DeliveryTarget(ctx context.Context, version string) (delivery.T
 	if err != nil {
 		return delivery.Target{}, err
 	}
-	t := delivery.Target{Name: c.TargetName, Client: client, Rung: c.Rung, Patient: delivery.PatientMustExist, Verify: delivery.VerifySample}
+	t := delivery.Target{Name: c.TargetName, Client: client, Rung: c.Rung, Patient: delivery.PatientMustExist,
+		Verify: delivery.VerifySample, MaxEntries: c.MaxEntries}
 	if t.Name == "" {
 		t.Name = TargetName(c.Target)
 	}
