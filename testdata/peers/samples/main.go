@@ -4,7 +4,8 @@
 //
 // It exists so that validators see more than the examples. It promises the N cases of sample.Cover, which from 300 on
 // use every value of every enumeration and every optional part both there and left out, each case with all its parts.
-// Every second case is mapped as at a site with a SNOMED CT licence.
+// Every second case is mapped as at a site with a SNOMED CT licence. Of every tenth case there is also what each dressing
+// makes of it.
 package main
 
 import (
@@ -15,8 +16,11 @@ import (
 	"strconv"
 
 	"enbloc/mapping"
+	"enbloc/mapping/dress"
 	"enbloc/mapping/fhir"
+	"enbloc/mapping/graph"
 	"enbloc/mapping/sample"
+	"enbloc/mapping/term"
 )
 
 func main() {
@@ -44,9 +48,35 @@ func write(dir string, n int) error {
 		if err != nil {
 			return fmt.Errorf("mapping case %d: %w", i+1, err)
 		}
-		file := filepath.Join(dir, fmt.Sprintf("cover-%03d.json", i+1))
-		if err := os.WriteFile(file, fhir.Bundle(g), 0o644); err != nil {
+		name := fmt.Sprintf("cover-%03d", i+1)
+		if err := os.WriteFile(filepath.Join(dir, name+".json"), fhir.Bundle(g), 0o644); err != nil {
 			return fmt.Errorf("writing case %d: %w", i+1, err)
+		}
+		if i%10 == 0 {
+			if err := writeDressed(dir, name, g); err != nil {
+				return fmt.Errorf("dressing case %d: %w", i+1, err)
+			}
+		}
+	}
+	return nil
+}
+
+// writeDressed writes the transaction of each dressing but base, or its document.
+func writeDressed(dir, name string, g graph.Graph) error {
+	for _, d := range dress.All() {
+		if d.Name == dress.Base {
+			continue
+		}
+		dressed, err := d.Apply(g, term.Overlay{})
+		if err != nil {
+			return err
+		}
+		bundle := []byte(dressed.Document)
+		if !d.Document {
+			bundle = fhir.Bundle(dressed)
+		}
+		if err := os.WriteFile(filepath.Join(dir, name+"-"+d.Name+".json"), bundle, 0o644); err != nil {
+			return err
 		}
 	}
 	return nil
