@@ -3,8 +3,12 @@ package store
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
+	"io"
 	"net"
+	"strings"
+	"syscall"
 
 	"github.com/jackc/pgx/v5/pgconn"
 	"modernc.org/sqlite"
@@ -41,10 +45,21 @@ func kindOf(err error) fault.Kind {
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
 		return fault.NotFound
-	case errors.As(err, &network), errors.As(err, &connect), errors.Is(err, sql.ErrConnDone), errors.Is(err, context.DeadlineExceeded):
+	case errors.As(err, &network), errors.As(err, &connect), connectionLost(err), errors.Is(err, context.DeadlineExceeded):
 		return fault.Unavailable
 	}
 	return fault.Internal
+}
+
+// connectionLost reports that a connection of the pool ended under the
+// statement: it says nothing about whether the database is there now.
+func connectionLost(err error) bool {
+	var pg *pgconn.PgError
+	if errors.As(err, &pg) {
+		return strings.HasPrefix(pg.Code, "08") || pg.Code == "57P01" || pg.Code == "57P02" // ended, crashed
+	}
+	return errors.Is(err, sql.ErrConnDone) || errors.Is(err, driver.ErrBadConn) || errors.Is(err, pgconn.ErrConnClosed) ||
+		errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, syscall.ECONNRESET) || errors.Is(err, syscall.EPIPE)
 }
 
 // sqliteKind reads a result code (https://www.sqlite.org/rescode.html); the low

@@ -85,7 +85,7 @@ func (s *Store) DB() *sql.DB { return s.writer }
 // on Postgres take [Tx.LockCase] first. fn must not call the network, and may
 // run again when the caller repeats it, so it must not change anything outside.
 func (s *Store) InTx(ctx context.Context, fn func(*Tx) error) (err error) {
-	tx, err := s.writer.BeginTx(ctx, nil)
+	tx, err := s.begin(ctx)
 	if err != nil {
 		return translate("beginning transaction", err)
 	}
@@ -95,6 +95,18 @@ func (s *Store) InTx(ctx context.Context, fn func(*Tx) error) (err error) {
 		return err
 	}
 	return translate("committing transaction", tx.Commit())
+}
+
+// begin begins a transaction. After a restart of Postgres the pool still holds
+// connections of the old one; beginning has changed nothing, so it goes on to
+// the next connection until one lives or a new one is refused.
+func (s *Store) begin(ctx context.Context) (*sql.Tx, error) {
+	for tries := 0; ; tries++ {
+		tx, err := s.writer.BeginTx(ctx, nil)
+		if err == nil || !connectionLost(err) || tries > pool || ctx.Err() != nil {
+			return tx, err
+		}
+	}
 }
 
 // Ready reports whether the store can write now; the error is a fault of kind
