@@ -10,13 +10,33 @@ import (
 	"time"
 )
 
-// version is one stored version of a resource. Trees are never changed once
-// they are stored.
+// version is one stored version of a resource, as JSON: a tree of maps takes
+// ten times the room, and a run can make millions.
 type version struct {
 	number int
 	method string
 	at     time.Time
-	tree   map[string]any
+	raw    json.RawMessage
+}
+
+// tree is the version as it can be looked into.
+func (v version) tree() map[string]any {
+	tree, err := decode(v.raw)
+	if err != nil {
+		panic("practice: a stored version is no JSON: " + err.Error()) // it was made by encode
+	}
+	return tree
+}
+
+// encode keeps digits and spares escapes that only HTML needs.
+func encode(tree map[string]any) json.RawMessage {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	if err := e.Encode(tree); err != nil {
+		panic("practice: a resource that was JSON is none any more: " + err.Error())
+	}
+	return bytes.Clone(bytes.TrimRight(b.Bytes(), "\n"))
 }
 
 // collection holds all resources of a type, with an index of their tokens: a
@@ -41,20 +61,20 @@ func (c *collection) current(id string) (version, bool) {
 }
 
 // push adds a version and returns how to take it back.
-func (c *collection) push(id string, v version) (undo func()) {
+func (c *collection) push(id string, v version, tree map[string]any) (undo func()) {
 	before, existed := c.current(id)
 	if existed {
-		c.reindex(id, before.tree, false)
+		c.reindex(id, before.tree(), false)
 	} else {
 		c.ids = append(c.ids, id)
 	}
 	c.items[id] = append(c.items[id], v)
-	c.reindex(id, v.tree, true)
+	c.reindex(id, tree, true)
 	return func() {
-		c.reindex(id, v.tree, false)
+		c.reindex(id, tree, false)
 		c.items[id] = c.items[id][:len(c.items[id])-1]
 		if existed {
-			c.reindex(id, before.tree, true)
+			c.reindex(id, before.tree(), true)
 			return
 		}
 		delete(c.items, id)
@@ -84,7 +104,7 @@ func (c *collection) reindex(id string, tree map[string]any, add bool) {
 // forget takes a resource out of every list; its id is not used again.
 func (c *collection) forget(id string) {
 	if v, ok := c.current(id); ok {
-		c.reindex(id, v.tree, false)
+		c.reindex(id, v.tree(), false)
 	}
 	c.items[id] = nil
 	c.ids = slices.DeleteFunc(c.ids, func(other string) bool { return other == id })

@@ -53,8 +53,8 @@ type Write struct {
 	Type, ID string
 	Version  int
 	At       time.Time
-	// Tree is what was stored. It is shared: do not change it.
-	Tree map[string]any
+	// Body is what was stored. It is shared: do not change it.
+	Body json.RawMessage
 }
 
 // New returns an empty receiver for requests below a path such as "/fhir"; an

@@ -11,7 +11,7 @@ func (r *Receiver) read(w http.ResponseWriter, kind, id string) *refusal {
 		return notFound("there is no such resource")
 	}
 	w.Header().Set("ETag", `W/"`+strconv.Itoa(v.number)+`"`)
-	answer(w, http.StatusOK, v.tree)
+	answer(w, http.StatusOK, v.raw)
 	return nil
 }
 
@@ -19,7 +19,7 @@ func (r *Receiver) vread(w http.ResponseWriter, kind, id, number string) *refusa
 	for _, v := range r.types[kind].items[id] {
 		if strconv.Itoa(v.number) == number {
 			w.Header().Set("ETag", `W/"`+number+`"`)
-			answer(w, http.StatusOK, v.tree)
+			answer(w, http.StatusOK, v.raw)
 			return nil
 		}
 	}
@@ -36,7 +36,7 @@ func (r *Receiver) history(w http.ResponseWriter, req *http.Request, kind, id st
 	for i := len(all) - 1; i >= 0; i-- {
 		v := all[i]
 		entries = append(entries, map[string]any{
-			"fullUrl": r.url(req, kind+"/"+id), "resource": v.tree,
+			"fullUrl": r.url(req, kind+"/"+id), "resource": v.raw,
 			"request":  map[string]any{"method": v.method, "url": kind + "/" + id},
 			"response": map[string]any{"status": "200", "etag": `W/"` + strconv.Itoa(v.number) + `"`},
 		})
@@ -46,7 +46,7 @@ func (r *Receiver) history(w http.ResponseWriter, req *http.Request, kind, id st
 }
 
 // Resources returns the present version of everything of a type, in the order
-// of creation. The trees are shared: do not change them.
+// of creation.
 func (r *Receiver) Resources(kind string) []map[string]any {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -57,7 +57,7 @@ func (r *Receiver) Resources(kind string) []map[string]any {
 	all := make([]map[string]any, 0, len(c.ids))
 	for _, id := range c.ids {
 		v, _ := c.current(id)
-		all = append(all, v.tree)
+		all = append(all, v.tree())
 	}
 	return all
 }

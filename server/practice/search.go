@@ -50,7 +50,7 @@ func (r *Receiver) search(w http.ResponseWriter, req *http.Request, kind string,
 	entries := make([]any, 0, len(page))
 	for _, id := range page {
 		v, _ := r.types[kind].current(id)
-		entries = append(entries, map[string]any{"fullUrl": r.url(req, kind+"/"+id), "resource": v.tree, "search": map[string]any{"mode": "match"}})
+		entries = append(entries, map[string]any{"fullUrl": r.url(req, kind+"/"+id), "resource": v.raw, "search": map[string]any{"mode": "match"}})
 	}
 	links := []any{}
 	if offset+count < len(ids) {
@@ -133,7 +133,7 @@ func (r *Receiver) ofPatient(c *collection, text string) []string {
 	var some []string
 	for _, id := range c.ids {
 		v, _ := c.current(id)
-		subject, _ := v.tree[kinds[c.name].patient].(map[string]any)
+		subject, _ := v.tree()[kinds[c.name].patient].(map[string]any)
 		if subject["reference"] == text {
 			some = append(some, id)
 		}

@@ -177,11 +177,12 @@ func (r *Receiver) apply(entries []*entry, undo *[]func()) *refusal {
 		if refused != nil {
 			return e.blame(refused)
 		}
-		if v, ok := r.types[e.kind].current(e.stored); ok && r.shape.KeepsVersion && sameContent(v.tree, tree) {
+		if v, ok := r.types[e.kind].current(e.stored); ok && r.shape.KeepsVersion && sameContent(v.tree(), tree) {
 			e.version = v.number
 			continue
 		}
 		e.version = r.store(e.kind, e.stored, e.method, tree, undo)
+		e.tree = tree // its references are literal now
 		written = append(written, e)
 	}
 	for _, e := range written {
@@ -283,8 +284,9 @@ func (r *Receiver) store(kind, id, method string, tree map[string]any, undo *[]f
 	c, at := r.types[kind], r.now()
 	number := len(c.items[id]) + 1
 	tree = stamped(tree, id, number, at)
-	*undo = append(*undo, c.push(id, version{number, method, at, tree}))
-	r.journal = append(r.journal, Write{kind, id, number, at, tree})
+	raw := encode(tree)
+	*undo = append(*undo, c.push(id, version{number, method, at, raw}, tree))
+	r.journal = append(r.journal, Write{kind, id, number, at, raw})
 	return number
 }
 
@@ -304,6 +306,5 @@ func (r *Receiver) checkWritten(e *entry) *refusal {
 			return &refusal{status: http.StatusPreconditionFailed, code: "conflict", text: "the resource is not matched by its own condition"}
 		}
 	}
-	v, _ := r.types[e.kind].current(e.stored)
-	return r.checkTargets(v.tree)
+	return r.checkTargets(e.tree)
 }

@@ -36,6 +36,6 @@ func (r *Receiver) single(w http.ResponseWriter, req *http.Request, e *entry) *r
 	if e.status == statusOK {
 		status = http.StatusOK
 	}
-	answer(w, status, v.tree)
+	answer(w, status, v.raw)
 	return nil
 }

@@ -69,7 +69,10 @@ func (v *verdict) count(drawn map[practice.FaultKind]int) {
 func check(ctx context.Context, v *verdict, st *store.Store, hospital *practice.Receiver, version string, cases []*sent) error {
 	pipeline := mapping.Pipeline{Book: assess.DefaultBook(), FHIR: fhir.Options{Key: key, SoftwareVersion: version}}
 	in := intake.New(intake.Options{Store: st, Pipeline: pipeline})
-	s := survey(hospital)
+	s, err := survey(hospital)
+	if err != nil {
+		return err
+	}
 	v.Writes = s.writes
 	for roleKey, places := range s.places {
 		if len(places) > 1 {
@@ -136,7 +139,7 @@ func (v *verdict) checkStanding(s surveyed, caseKey string, e expected) {
 			v.note(&v.Lost, "%s: %s does not stand", caseKey, e.role[roleKey])
 			continue
 		}
-		if got := s.plain(places[0]); want != "" && got != want {
+		if got := s.plain(s.byPlace[places[0]]); want != "" && got != want {
 			v.note(&v.Lost, "%s: %s stands other than in the last state", caseKey, e.role[roleKey])
 		}
 	}
@@ -147,12 +150,12 @@ func (v *verdict) checkStanding(s surveyed, caseKey string, e expected) {
 func (v *verdict) checkOrder(s surveyed, caseKey string, e expected) {
 	at := 1
 	for _, w := range s.journal[caseKey] {
-		roleKey := roleKeyOf(w.Tree)
-		sequence := e.stateOf(roleKey, s.plain(w.Tree), at)
+		roleKey, form := s.names[w.Type+"/"+w.ID], s.plain(w.Body)
+		sequence := e.stateOf(roleKey, form, at)
 		switch {
 		case sequence >= at:
 			at = sequence
-		case e.stateOf(roleKey, s.plain(w.Tree), 1) > 0:
+		case e.stateOf(roleKey, form, 1) > 0:
 			v.note(&v.Disordered, "%s: version %d of %s belongs before state %d", caseKey, w.Version, e.role[roleKey], at)
 		default:
 			v.note(&v.Foreign, "%s: version %d of %s %s is of no state", caseKey, w.Version, w.Type, e.role[roleKey])
@@ -180,16 +183,17 @@ func (v *verdict) checkRow(s surveyed, e store.LedgerEntry) {
 		v.note(&v.Unverified, "%s: %s/%s does not stand", e.CaseKey, e.Type, e.ServerID)
 		return
 	}
-	meta, _ := stands["meta"].(map[string]any)
-	if meta["versionId"] != e.Version {
-		v.note(&v.Unverified, "%s: %s is recorded at version %s, stands at %v", e.CaseKey, e.Role, e.Version, meta["versionId"])
+	var meta struct {
+		Meta struct{ VersionID string }
+	}
+	if err := json.Unmarshal(stands, &meta); err != nil || meta.Meta.VersionID != e.Version {
+		v.note(&v.Unverified, "%s: %s is recorded at version %s, stands at %s", e.CaseKey, e.Role, e.Version, meta.Meta.VersionID)
 		return
 	}
-	tree, err := decode(e.Body)
-	if err != nil || s.plain(tree) != s.plain(stands) {
+	if s.plain(e.Body) != s.plain(stands) {
 		v.note(&v.Unverified, "%s: %s is recorded with other content than stands", e.CaseKey, e.Role)
 	}
-	if roleKeyOf(stands) != e.RoleKey {
+	if s.names[e.Type+"/"+e.ServerID] != e.RoleKey {
 		v.note(&v.Unverified, "%s: %s is recorded under another key", e.CaseKey, e.Role)
 	}
 }

@@ -15,38 +15,45 @@ import (
 
 // surveyed is what the receiver holds and how it came there, by its own lists.
 type surveyed struct {
-	byPlace map[string]map[string]any   // Type/id → what stands
-	places  map[string][]map[string]any // role key → what stands under it
+	byPlace map[string]json.RawMessage  // Type/id → what stands
+	places  map[string][]string         // role key → Type/id of what stands under it
 	journal map[string][]practice.Write // case key → its writes, in order
 	names   map[string]string           // Type/id → role key, or system|value of the hospital's own
 	writes  int
 }
 
-func survey(r *practice.Receiver) surveyed {
-	s := surveyed{map[string]map[string]any{}, map[string][]map[string]any{}, map[string][]practice.Write{}, map[string]string{}, 0}
+func survey(r *practice.Receiver) (surveyed, error) {
+	s := surveyed{map[string]json.RawMessage{}, map[string][]string{}, map[string][]practice.Write{}, map[string]string{}, 0}
 	for _, w := range r.Journal() {
 		place := w.Type + "/" + w.ID
-		s.byPlace[place] = w.Tree // the last one stays
-		s.names[place] = nameOf(w.Tree)
-		if roleKeyOf(w.Tree) == "" {
+		tree, err := decode(w.Body)
+		if err != nil {
+			return s, fmt.Errorf("reading the journal: %w", err)
+		}
+		s.byPlace[place] = w.Body // the last one stays
+		s.names[place] = nameOf(tree)
+		roleKey := roleKeyOf(tree)
+		if roleKey == "" {
 			continue // the hospital's own
 		}
 		s.writes++
-		if caseKey := caseKeyOf(w.Tree); caseKey != "" {
+		if w.Version == 1 {
+			s.places[roleKey] = append(s.places[roleKey], place)
+		}
+		if caseKey := caseKeyOf(tree); caseKey != "" {
 			s.journal[caseKey] = append(s.journal[caseKey], w)
 		}
 	}
-	for _, tree := range s.byPlace {
-		if k := roleKeyOf(tree); k != "" {
-			s.places[k] = append(s.places[k], tree)
-		}
-	}
-	return s
+	return s, nil
 }
 
 // plain is a resource in a form that can be compared: without what a server
 // adds, with each reference as the key of what it leads to.
-func (s surveyed) plain(tree map[string]any) string {
+func (s surveyed) plain(body json.RawMessage) string {
+	tree, err := decode(body)
+	if err != nil {
+		return "no JSON: " + err.Error() // equal to nothing that is expected
+	}
 	return plain(tree, func(ref string) string { return s.names[ref] })
 }
 

@@ -1,0 +1,33 @@
+//go:build peers
+
+package main
+
+import (
+	"os"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+)
+
+// The small form of the proof, on both engines; DEVELOPERS.md has the command
+// and the figures of the large one.
+func TestNothingIsLostOrDoubled(t *testing.T) {
+	for _, engine := range []string{"sqlite", "postgres"} {
+		t.Run(engine, func(t *testing.T) {
+			if engine == "postgres" {
+				require.NotEmpty(t, os.Getenv(postgresEnv), "start a Postgres and give its URL")
+			}
+			v, err := run(t.Context(), config{Cases: 200, Kills: 5, Faults: 0.2, Seed: 1, Store: engine, Senders: 4, Patience: 20 * time.Minute, Say: t.Logf})
+			require.NoError(t, err)
+			require.True(t, v.Good(), "%+v", v)
+			require.Equal(t, 200, v.Cases)
+			require.Equal(t, 5, v.Kills)
+			require.Greater(t, v.Documents, 200)
+			require.Greater(t, v.LedgerRows, 200*20)
+			for kind, n := range v.FaultsByKind {
+				require.Positive(t, n, kind)
+			}
+		})
+	}
+}
