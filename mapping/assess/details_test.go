@@ -886,3 +886,11 @@ func TestDuodenalSurveillance(t *testing.T) {
 	require.True(t, gives("R11.surveillance.duodenum.esge2021", specimen(report.Duodenum)))
 	require.False(t, gives("R11.surveillance.duodenum.esge2021", specimen(report.Stomach)))
 }
+
+// TestEnumerated joins names as a sentence does.
+func TestEnumerated(t *testing.T) {
+	t.Parallel()
+	for want, parts := range map[string][]string{"": nil, "a": {"a"}, "a and b": {"a", "b"}, "a, b and c": {"a", "b", "c"}} {
+		require.Equal(t, want, enumerated(parts))
+	}
+}
