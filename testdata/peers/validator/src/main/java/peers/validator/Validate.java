@@ -9,10 +9,16 @@ import java.io.PrintStream;
 import java.nio.charset.StandardCharsets;
 import java.nio.file.Files;
 import java.nio.file.Path;
+import java.util.ArrayDeque;
 import java.util.ArrayList;
 import java.util.HashMap;
 import java.util.List;
 import java.util.Map;
+import java.util.Queue;
+import java.util.concurrent.ExecutionException;
+import java.util.concurrent.ExecutorService;
+import java.util.concurrent.Executors;
+import java.util.concurrent.Future;
 import java.util.stream.Stream;
 import org.hl7.fhir.common.hapi.validation.validator.FhirInstanceValidator;
 import org.hl7.fhir.r5.utils.validation.constants.BestPracticeWarningLevel;
@@ -42,17 +48,33 @@ public final class Validate {
     private int run(String[] arguments) throws IOException {
         read(arguments);
         FhirValidator validator = validator();
-        var summary = new Summary(allowances);
-        for (Path file : inputs) {
-            List<Message> messages = judge(validator, file);
-            summary.add(file.toString(), messages);
-            System.err.print("."); // a sign of life: a run takes from seconds to minutes
-        }
-        System.err.println();
+        Summary summary = judgeAll(validator);
         var out = new PrintStream(System.out, true, StandardCharsets.UTF_8);
         out.println(new ObjectMapper().enable(SerializationFeature.INDENT_OUTPUT).writeValueAsString(summary));
         report(summary);
         return summary.errors > 0 ? 1 : summary.warnings > 0 ? 3 : 0;
+    }
+
+    /** Judges the files on all processors; the summary has them in the order of their names. */
+    private Summary judgeAll(FhirValidator validator) throws IOException {
+        var summary = new Summary(allowances);
+        ExecutorService workers = Executors.newFixedThreadPool(Runtime.getRuntime().availableProcessors());
+        try {
+            Queue<Future<List<Message>>> verdicts = new ArrayDeque<>();
+            for (Path file : inputs) {
+                verdicts.add(workers.submit(() -> judge(validator, file)));
+            }
+            for (Path file : inputs) {
+                summary.add(file.toString(), verdicts.remove().get());
+                System.err.print("."); // a sign of life: a run takes from seconds to minutes
+            }
+        } catch (InterruptedException | ExecutionException cause) { // out of memory, for example: no verdict at all
+            throw new IOException("could not judge every file: " + cause, cause);
+        } finally {
+            workers.shutdownNow();
+        }
+        System.err.println();
+        return summary;
     }
 
     private void read(String[] arguments) throws IOException {
