@@ -8,7 +8,10 @@
 // single requests, by exchanging those strings only.
 package graph
 
-import "encoding/json"
+import (
+	"cmp"
+	"encoding/json"
+)
 
 // Graph is everything that one state of one case consists of, in the order in
 // which it can be written without a forward reference wherever the model
@@ -29,6 +32,19 @@ type Graph struct {
 	// Document is the whole state as one encoded document Bundle, for a target
 	// that takes documents in a form of its own; nil where it takes none.
 	Document json.RawMessage
+	// Outside is how the case is called on a target that must not learn the keys
+	// of the site. Its fields that are empty are those of every other target:
+	// CaseKey, and the systems below.
+	Outside Names
+}
+
+// Names are the key of a case and the systems of its keys, as a target sees
+// them. They hold no character that a FHIR search or a URL would have to escape.
+type Names struct{ CaseKey, CaseKeySystem, RoleKeySystem string }
+
+// Named is Outside with nothing left empty.
+func (g Graph) Named() Names {
+	return Names{cmp.Or(g.Outside.CaseKey, g.CaseKey), cmp.Or(g.Outside.CaseKeySystem, CaseKeySystem), cmp.Or(g.Outside.RoleKeySystem, RoleKeySystem)}
 }
 
 // Span is a span of days, YYYY-MM-DD, both ends included; empty when not known.
@@ -90,6 +106,9 @@ func (r Resource) Reference() string { return "urn:uuid:" + r.UUID }
 // Condition is the search condition that finds this resource on a server,
 // as used in Bundle.entry.request.ifNoneExist. System and key hold no
 // character that a FHIR search or a URL would have to escape.
-func (r Resource) Condition() string {
-	return string(r.SearchBy) + "=" + RoleKeySystem + "|" + r.Key
+func (r Resource) Condition() string { return r.ConditionIn(RoleKeySystem) }
+
+// ConditionIn is Condition where keys have another system.
+func (r Resource) ConditionIn(system string) string {
+	return string(r.SearchBy) + "=" + system + "|" + r.Key
 }

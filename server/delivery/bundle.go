@@ -6,7 +6,6 @@ import (
 	"maps"
 	"slices"
 
-	"enbloc/mapping/graph"
 	"enbloc/server/store"
 	"enbloc/server/target/fhirserver"
 )
@@ -43,7 +42,7 @@ func writeEntry(b *bytes.Buffer, base string, rung int, o op, refs map[string]st
 		id = o.key
 	}
 	if id == "" {
-		condition := graph.Resource{Key: o.key, SearchBy: o.searchBy}.Condition()
+		condition := o.condition()
 		b.WriteString(`{"fullUrl":"urn:uuid:` + o.uuid + `","resource":`)
 		writeLinked(b, o.local, refs)
 		if rung == RungConditionalUpdate {

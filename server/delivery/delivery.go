@@ -94,6 +94,9 @@ type Target struct {
 	// single sends without a lasting ledger; a service must leave it off, as it
 	// would overwrite what it cannot judge.
 	Adopt bool
+	// Render makes the graph of a state for this target alone; nil means the
+	// Renderer of the service.
+	Render Renderer
 }
 
 // Options are what a Service needs.

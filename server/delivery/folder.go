@@ -37,7 +37,7 @@ func (r *run) drop(ctx context.Context) error {
 	if err != nil {
 		return &Failure{Class: target.Permanent, Reason: OurMistake, Cause: err}
 	}
-	path := filepath.Join(r.target.Folder, FileName(r.g.CaseKey, r.g.Sequence))
+	path := filepath.Join(r.target.Folder, FileName(r.g.Named().CaseKey, r.g.Sequence))
 	found, err := putFile(path, content)
 	switch {
 	case errors.Is(err, errOtherContent):

@@ -38,7 +38,7 @@ func (s *Service) laterStands(ctx context.Context, e *Engine, g graph.Graph) boo
 	}
 	states := []graph.Graph{g}
 	for sequence := 1; sequence < g.Sequence; sequence++ {
-		earlier, err := s.render(ctx, g.CaseKey, sequence)
+		earlier, err := s.renderFor(ctx, e.target, g.CaseKey, sequence)
 		if err != nil {
 			return false
 		}
@@ -49,10 +49,11 @@ func (s *Service) laterStands(ctx context.Context, e *Engine, g graph.Graph) boo
 			keys[r.Key] = true
 		}
 	}
+	names := g.Named()
 	hits, _ := e.target.Client.Search(ctx, fhirserver.Query{Type: "Provenance", Param: string(graph.ByTag),
-		Values: []string{fhirserver.Token(graph.CaseKeySystem, g.CaseKey)}})
+		Values: []string{fhirserver.Token(names.CaseKeySystem, names.CaseKey)}})
 	for _, h := range hits {
-		if k := keyOf(h); k != "" && !keys[k] {
+		if k := keyOf(h, names.RoleKeySystem); k != "" && !keys[k] {
 			return true
 		}
 	}

@@ -50,8 +50,23 @@ func couldBe(born graph.Span, birthDate string) bool {
 	return birthDate[:n] >= born.From[:n] && birthDate[:n] <= born.To[:n]
 }
 
+// labels are the security labels of the record (test data, pseudonymised).
+func (r *run) labels() []any {
+	if len(r.g.Resources) == 0 {
+		return nil
+	}
+	tree, err := decodeTree(r.g.Resources[len(r.g.Resources)-1].Body)
+	o, _ := tree.(map[string]any)
+	meta, ok := o["meta"].(map[string]any)
+	labels, _ := meta["security"].([]any)
+	if err != nil || !ok {
+		return nil
+	}
+	return labels
+}
+
 // makePatient creates the bare patient: the identifier of the report and the
-// label of test data where the case has it. Nothing about the person is known
+// security labels that the case has. Nothing about the person is known
 // here, and nothing is made up.
 func (r *run) makePatient(ctx context.Context, x external) (string, *Failure) {
 	// Two cases of one patient must not race for it.
@@ -63,8 +78,8 @@ func (r *run) makePatient(ctx context.Context, x external) (string, *Failure) {
 		identifier["system"] = x.System
 	}
 	patient := map[string]any{"resourceType": "Patient", "identifier": []any{identifier}}
-	if len(r.g.Resources) > 0 && labelled(r.g.Resources[len(r.g.Resources)-1].Body) {
-		patient["meta"] = map[string]any{"security": []any{map[string]any{"system": "http://terminology.hl7.org/CodeSystem/v3-ActReason", "code": "HTEST"}}}
+	if labels := r.labels(); len(labels) > 0 {
+		patient["meta"] = map[string]any{"security": labels}
 	}
 	body, err := encodeTree(patient)
 	if err != nil {

@@ -2,6 +2,7 @@ package delivery
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
@@ -27,6 +28,7 @@ type op struct {
 	kind     string // R4 type
 	uuid     string
 	searchBy graph.SearchBy
+	system   string // of the key
 	shared   bool
 	fixed    bool // immutable or shared: never updated
 	// neutral is the body as mapping made it; local the same with the
@@ -44,6 +46,11 @@ type op struct {
 // effect is what the op brings about when it succeeds.
 func (o op) effect() Effect { return [...]Effect{Created, Updated, Voided}[o.action] }
 
+// condition finds the resource on the target by its key.
+func (o op) condition() string {
+	return graph.Resource{Key: o.key, SearchBy: o.searchBy}.ConditionIn(cmp.Or(o.system, graph.RoleKeySystem))
+}
+
 // hashOf is the hash that tells a changed resource: over the body before any
 // reference is resolved, so that it does not depend on the target.
 func hashOf(body []byte) string {
@@ -56,6 +63,7 @@ func hashOf(body []byte) string {
 // is voided. Shared and immutable resources are only ever created.
 func plan(g graph.Graph, ledger map[string]store.LedgerEntry, voider Voider) ([]op, error) {
 	var ops []op
+	system := g.Named().RoleKeySystem
 	inGraph := make(map[string]bool, len(g.Resources))
 	for _, r := range g.Resources {
 		inGraph[r.Key] = true
@@ -71,11 +79,11 @@ func plan(g graph.Graph, ledger map[string]store.LedgerEntry, voider Voider) ([]
 		if body == nil {
 			continue // the voider leaves this type as it is
 		}
-		ops = append(ops, op{action: void, role: e.Role, key: e.RoleKey, kind: e.Type, neutral: body, local: body, hash: hashOf(body), entry: e})
+		ops = append(ops, op{action: void, role: e.Role, key: e.RoleKey, system: system, kind: e.Type, neutral: body, local: body, hash: hashOf(body), entry: e})
 	}
 	for _, r := range g.Resources {
 		e, known := ledger[r.Key]
-		o := op{action: update, role: r.Role, key: r.Key, kind: r.Type, uuid: r.UUID, searchBy: r.SearchBy,
+		o := op{action: update, role: r.Role, key: r.Key, kind: r.Type, uuid: r.UUID, searchBy: r.SearchBy, system: system,
 			shared: r.Shared, fixed: r.Shared || r.Immutable, neutral: r.Body, pointers: r.Pointers, hash: hashOf(r.Body), entry: e}
 		switch {
 		case !known:

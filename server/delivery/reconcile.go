@@ -72,15 +72,16 @@ func (r *run) findByKeys(ctx context.Context, ops []op) (map[string][]json.RawMe
 	type group struct {
 		kind string
 		by   graph.SearchBy
+		in   string
 	}
 	groups := map[group][]string{}
 	var order []group
 	for _, o := range ops {
-		g := group{o.kind, o.searchBy}
+		g := group{o.kind, o.searchBy, o.system}
 		if groups[g] == nil {
 			order = append(order, g)
 		}
-		groups[g] = append(groups[g], fhirserver.Token(graph.RoleKeySystem, o.key))
+		groups[g] = append(groups[g], fhirserver.Token(o.system, o.key))
 	}
 	found := map[string][]json.RawMessage{}
 	for _, g := range order {
@@ -93,7 +94,7 @@ func (r *run) findByKeys(ctx context.Context, ops []op) (map[string][]json.RawMe
 				return nil, f
 			}
 			for _, h := range hits {
-				if k := keyOf(h); k != "" {
+				if k := keyOf(h, g.in); k != "" {
 					found[k] = append(found[k], h)
 				}
 			}
@@ -230,8 +231,8 @@ func withRole(differences []Difference, role string) []Difference {
 }
 
 // keyOf reads the role key of a resource, from its identifier (one or a list)
-// or from its tags.
-func keyOf(resource []byte) string {
+// or from its tags, in the system of such keys.
+func keyOf(resource []byte, system string) string {
 	var r struct {
 		Identifier json.RawMessage `json:"identifier"`
 		Meta       struct {
@@ -250,12 +251,12 @@ func keyOf(resource []byte) string {
 		}
 	}
 	for _, i := range many {
-		if i.System == graph.RoleKeySystem {
+		if i.System == system {
 			return i.Value
 		}
 	}
 	for _, t := range r.Meta.Tag {
-		if t.System == graph.RoleKeySystem {
+		if t.System == system {
 			return t.Code
 		}
 	}

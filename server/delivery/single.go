@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 
-	"enbloc/mapping/graph"
 	"enbloc/server/target"
 	"enbloc/server/target/fhirserver"
 )
@@ -77,7 +76,7 @@ func (r *run) write1(ctx context.Context, o op, body []byte) fhirserver.Answer {
 	case r.target.FirstWrite == AfterSearch:
 		return client.Create(ctx, o.kind, body, "")
 	}
-	return client.Create(ctx, o.kind, body, graph.Resource{Key: o.key, SearchBy: o.searchBy}.Condition())
+	return client.Create(ctx, o.kind, body, o.condition())
 }
 
 func withID(body []byte, id string) []byte {

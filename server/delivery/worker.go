@@ -11,6 +11,7 @@ import (
 
 	"github.com/riverqueue/river"
 
+	"enbloc/mapping/graph"
 	"enbloc/server/fault"
 	"enbloc/server/store"
 	"enbloc/server/target"
@@ -112,12 +113,20 @@ func (s *Service) try(ctx context.Context, d store.Delivery) (result Result, fai
 	if engine == nil {
 		return Result{}, &Failure{Class: target.StepDown, Reason: UnknownTarget}
 	}
-	g, err := s.render(ctx, d.CaseKey, d.Sequence)
+	g, err := s.renderFor(ctx, engine.target, d.CaseKey, d.Sequence)
 	if err != nil {
 		return Result{}, renderFailure(err)
 	}
 	result, err = engine.deliver(ctx, g, d.Uncertain || engine.target.Adopt)
 	return result, s.overtaken(ctx, engine, g, asFailure(err))
+}
+
+// renderFor makes the graph of a state as a target is to get it.
+func (s *Service) renderFor(ctx context.Context, t Target, caseKey string, sequence int) (graph.Graph, error) {
+	if t.Render != nil {
+		return t.Render(ctx, caseKey, sequence)
+	}
+	return s.render(ctx, caseKey, sequence)
 }
 
 // guarded is try behind the circuit of the target.
