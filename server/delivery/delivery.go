@@ -119,8 +119,9 @@ type Options struct {
 	// 150 s. It must be longer than the timeout of a target's client.
 	AttemptTimeout time.Duration
 	// Margin is how much longer a worker holds a row than an attempt may take,
-	// for writing down the outcome; 0 means 30 s. A row whose process died is
-	// free for another one after AttemptTimeout and Margin.
+	// for writing down the outcome; 0 means 30 s. A row whose process died comes
+	// free with the next start on SQLite and in some ten seconds on Postgres; after
+	// AttemptTimeout and Margin in any case.
 	Margin time.Duration
 	// Sweep is how often rows that no job will wake are looked for; 0 means 1 min.
 	Sweep time.Duration

@@ -65,6 +65,7 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 	registry := river.NewWorkers()
 	river.AddWorker(registry, &worker{service: s})
 	client, err := river.NewClient(driver, &river.Config{
+		ID:                          s.worker,
 		Queues:                      map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: workers}},
 		Workers:                     registry,
 		Logger:                      quiet(s.log),

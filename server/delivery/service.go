@@ -33,8 +33,11 @@ type Service struct {
 	log     *slog.Logger
 	metrics *metrics
 	queue   *queue
-	// worker names this process in claims.
-	worker  string
+	// worker names this process in claims; presence shows that it lives.
+	worker   string
+	presence *store.Presence
+	graves   map[string]*grave
+
 	budget  time.Duration
 	attempt time.Duration
 	margin  time.Duration
@@ -50,9 +53,8 @@ func New(ctx context.Context, o Options) (*Service, error) {
 	if o.Store == nil || o.Render == nil {
 		return nil, errors.New("checking delivery options: store and renderer are required")
 	}
-	host, _ := os.Hostname() // a name for people; the uuid is what counts
 	s := &Service{store: o.Store, render: o.Render, log: o.Logger, engines: map[string]*Engine{},
-		worker: host + "/" + strconv.Itoa(os.Getpid()) + "/" + uuid.NewString(),
+		worker: workerName(), graves: map[string]*grave{},
 		budget: o.Budget, attempt: o.AttemptTimeout, margin: o.Margin, every: o.Sweep, backoff: o.Backoff, longest: o.LongestWait, now: o.Clock}
 	s.defaults()
 	if o.Workers <= 0 {
@@ -78,6 +80,12 @@ func New(ctx context.Context, o Options) (*Service, error) {
 	var err error
 	s.queue, err = newQueue(ctx, s, o.Workers)
 	return s, err
+}
+
+// workerName is unique for ever. The queue allows 100 characters.
+func workerName() string {
+	host, _ := os.Hostname() // for people only
+	return host[:min(len(host), 40)] + "/" + strconv.Itoa(os.Getpid()) + "/" + uuid.NewString()
 }
 
 func (s *Service) defaults() {
@@ -126,8 +134,8 @@ func (s *Service) EnqueueTx(ctx context.Context, tx *store.Tx, caseKey string, s
 }
 
 // Start begins to work the outbox. On SQLite, which one process has to itself,
-// rows that a former process held are taken back at once; on Postgres their
-// lease has to run out, as their holder may be alive.
+// rows that a former process held are taken back at once; on Postgres when their
+// holder has shown no sign of life for a while, as it may be alive.
 func (s *Service) Start(ctx context.Context) error {
 	if s.store.Engine() == store.SQLite {
 		err := s.store.InTx(ctx, func(tx *store.Tx) error {
@@ -141,12 +149,22 @@ func (s *Service) Start(ctx context.Context) error {
 			return err
 		}
 	}
+	var err error
+	if s.presence, err = s.store.Appear(ctx, s.worker); err != nil {
+		return err
+	}
 	return s.queue.start(ctx)
 }
 
 // Stop ends the work. Attempts that run get until ctx ends; then they are
 // cancelled, and what they left behind is read before it is sent again.
-func (s *Service) Stop(ctx context.Context) error { return s.queue.stop(ctx) }
+func (s *Service) Stop(ctx context.Context) error {
+	err := s.queue.stop(ctx)
+	if s.presence != nil {
+		s.presence.Leave()
+	}
+	return err
+}
 
 // Resend makes a parked, conflicting, dead or retrying row due at once. Before
 // anything is sent the target is read, as nobody knows what happened there in

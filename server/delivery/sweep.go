@@ -2,6 +2,7 @@ package delivery
 
 import (
 	"context"
+	"database/sql"
 	"fmt"
 	"time"
 
@@ -14,12 +15,20 @@ const sweepBatch = 200
 // sweepForever looks after rows whose job is gone: cleaned up, discarded, or
 // lost with the process that ran it. The outbox is the truth, the queue is not.
 func (s *Service) sweepForever(ctx context.Context) {
-	tick := time.NewTicker(s.every)
+	tick, look := time.NewTicker(s.every), time.NewTicker(lookEvery)
 	defer tick.Stop()
+	defer look.Stop()
+	if s.store.Engine() != store.Postgres {
+		look.Stop() // nobody else can have died
+	}
 	for {
 		select {
 		case <-ctx.Done():
 			return
+		case <-look.C:
+			if err := s.bury(ctx, time.Now()); err != nil && ctx.Err() == nil {
+				s.log.ErrorContext(ctx, "looking for processes that died", "error", err)
+			}
 		case <-tick.C:
 			if err := s.sweep(ctx, false); err != nil && ctx.Err() == nil {
 				s.log.ErrorContext(ctx, "sweeping deliveries", "error", err)
@@ -57,18 +66,9 @@ func (s *Service) sweep(ctx context.Context, atStart bool) error {
 		now.Add(max(store.LongestWait, 2*(s.attempt+s.margin))).UnixMicro())
 	for {
 		woken := 0
-		err := s.store.InTx(ctx, func(tx *store.Tx) error {
-			ids, err := orphanIDs(ctx, tx, query)
-			if err != nil {
-				return err
-			}
-			for _, id := range ids {
-				if err := s.queue.wakeTx(ctx, tx, id); err != nil {
-					return err
-				}
-			}
-			woken = len(ids)
-			return nil
+		err := s.store.InTx(ctx, func(tx *store.Tx) (err error) {
+			woken, err = s.wakeAll(ctx, tx, query)
+			return err
 		})
 		if err != nil {
 			return err
@@ -82,19 +82,36 @@ func (s *Service) sweep(ctx context.Context, atStart bool) error {
 	}
 }
 
-func orphanIDs(ctx context.Context, tx *store.Tx, query string) ([]string, error) {
-	rows, err := tx.SQL().QueryContext(ctx, query)
+// wakeAll wakes the rows that a query selects and returns their number.
+func (s *Service) wakeAll(ctx context.Context, tx *store.Tx, query string, args ...any) (int, error) {
+	ids, err := texts(ctx, tx.SQL(), query, args...)
+	for _, id := range ids {
+		if err := s.queue.wakeTx(ctx, tx, id); err != nil {
+			return 0, err
+		}
+	}
+	return len(ids), err
+}
+
+// querier is a pool or a transaction.
+type querier interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+}
+
+// texts is the one column of a query.
+func texts(ctx context.Context, db querier, query string, args ...any) ([]string, error) {
+	rows, err := db.QueryContext(ctx, query, args...)
 	if err != nil {
 		return nil, fmt.Errorf("looking for deliveries without a job: %w", err)
 	}
 	defer rows.Close()
-	var ids []string
+	var all []string
 	for rows.Next() {
-		var id string
-		if err := rows.Scan(&id); err != nil {
+		var one string
+		if err := rows.Scan(&one); err != nil {
 			return nil, fmt.Errorf("reading delivery id: %w", err)
 		}
-		ids = append(ids, id)
+		all = append(all, one)
 	}
-	return ids, rows.Err()
+	return all, rows.Err()
 }

@@ -30,6 +30,10 @@ const soon = 2 * time.Second
 // our own store did not work; everything else is written into the row.
 func (w *worker) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 	s := w.service
+	life := s.presence.Life()
+	if life.Err() != nil {
+		return river.JobSnooze(soon) // somebody else may believe that we are gone
+	}
 	turn, err := s.turnFor(ctx, job.Args.DeliveryID)
 	switch {
 	case fault.Is(err, fault.NotFound):
@@ -63,7 +67,7 @@ func (w *worker) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 		}
 		return river.JobSnooze(soon)
 	}
-	wait, err := s.work(ctx, d, turn)
+	wait, err := s.work(ctx, d, turn, life)
 	if err != nil || wait < 0 {
 		return err
 	}
@@ -71,11 +75,14 @@ func (w *worker) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 }
 
 // work makes the attempt and writes its outcome down. It returns how long the
-// job shall sleep, negative when the row is settled.
-func (s *Service) work(ctx context.Context, d store.Delivery, t *turn) (time.Duration, error) {
+// job shall sleep, negative when the row is settled. It is broken off when this
+// process cannot show any more that it lives: others will take the row.
+func (s *Service) work(ctx context.Context, d store.Delivery, t *turn, life context.Context) (time.Duration, error) {
 	started := s.now()
 	attempt, cancel := context.WithTimeout(ctx, s.attempt)
+	over := context.AfterFunc(life, cancel)
 	result, failure := s.guarded(attempt, d, t)
+	over()
 	cancel()
 	now := s.now()
 	o := s.outcome(d, result, failure, now)

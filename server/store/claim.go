@@ -137,17 +137,32 @@ func (r reads) NextOpen(ctx context.Context, target, caseKey string, after int) 
 	return d, found("delivery", err)
 }
 
-// ReleaseAll takes every row out of its worker's hands and returns the rows. It
-// is for the start of a process that has the database to itself: whoever held
-// them is gone, and what he sent may have arrived.
+// released puts a row into the state that a worker who is gone leaves it in:
+// what he sent may have arrived.
+const released = `UPDATE deliveries SET state = 'retrying', reason = 'interrupted', explanation = 'The service stopped while this was being sent.',
+	uncertain = 1, claimed_by = '', claimed_until = 0, next_attempt = ?, job_id = 0, updated_at = ? WHERE state = 'sending'`
+
+// ReleaseAll takes every row out of its worker's hands and returns their number.
+// It is for the start of a process that has the database to itself: whoever held
+// them is gone.
 func (t *Tx) ReleaseAll(ctx context.Context, now time.Time) (int64, error) {
-	res, err := t.exec(ctx, `UPDATE deliveries SET state = 'retrying', reason = 'interrupted', explanation = 'The service stopped while this was being sent.',
-		uncertain = 1, claimed_by = '', claimed_until = 0, next_attempt = ?, job_id = 0, updated_at = ? WHERE state = 'sending'`, micros(now), micros(now))
+	res, err := t.exec(ctx, released, micros(now), micros(now))
 	if err != nil {
 		return 0, translate("releasing deliveries", err)
 	}
 	n, err := res.RowsAffected()
 	return n, translate("counting deliveries", err)
+}
+
+// Release takes every row out of the hands of one worker, who is known to be
+// gone, and returns their ids.
+func (t *Tx) Release(ctx context.Context, worker string, now time.Time) ([]string, error) {
+	scan := func(row scanner) (id string, err error) {
+		err = row.Scan(&id)
+		return id, err
+	}
+	ids, err := list(ctx, t.reads, scan, released+` AND claimed_by = ? RETURNING id`, micros(now), micros(now), worker)
+	return ids, translate("releasing deliveries", err)
 }
 
 // Attempts returns the tries of an outbox row, oldest first.

@@ -4,7 +4,9 @@ import (
 	"database/sql"
 	"sync"
 	"testing"
+	"time"
 
+	"github.com/google/uuid"
 	"github.com/stretchr/testify/require"
 
 	"enbloc/server/store"
@@ -45,4 +47,47 @@ func TestConnectionsOfARestartedPostgres(t *testing.T) {
 		_, err := other.ExecContext(t.Context(), `SELECT pg_terminate_backend(pid) FROM unnest($1::int[]) AS pid`, pids)
 		require.NoError(t, err)
 	}
+}
+
+// A process shows that it lives as long as it does, through the loss of its
+// session, and no longer.
+func TestPresenceOutlivesItsSession(t *testing.T) {
+	t.Parallel()
+	dsn := storetest.Postgres(t)
+	watcher, err := store.Open(t.Context(), dsn)
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, watcher.Close()) })
+	name := "presence-" + uuid.NewString()
+	st, err := store.Open(t.Context(), dsn+"&application_name="+name)
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, st.Close()) })
+	unlocked := func() []string {
+		free, err := watcher.Unlocked(t.Context(), []string{"one", "nobody"})
+		require.NoError(t, err)
+		return free
+	}
+	one, err := st.Appear(t.Context(), "one")
+	require.NoError(t, err)
+	require.Equal(t, []string{"nobody"}, unlocked())
+	for range 2 {
+		began := one.Life()
+		_, err = watcher.DB().ExecContext(t.Context(), `SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = $1`, name)
+		require.NoError(t, err)
+		require.Eventually(t, func() bool { return len(unlocked()) == 2 }, 20*time.Second, time.Millisecond, "the lock goes with the session")
+		require.Eventually(t, func() bool { return len(unlocked()) == 1 }, 20*time.Second, time.Millisecond, "it is taken again")
+		require.NoError(t, began.Err(), "the work that was under way goes on")
+	}
+	one.Leave()
+	require.Error(t, one.Life().Err())
+	require.Equal(t, []string{"one", "nobody"}, unlocked())
+
+	one, err = st.Appear(t.Context(), "one")
+	require.NoError(t, err)
+	_, err = st.Appear(t.Context(), "one")
+	require.Error(t, err, "one process has the name")
+	one.Leave()
+
+	none, err := watcher.Unlocked(t.Context(), nil)
+	require.NoError(t, err)
+	require.Empty(t, none)
 }
