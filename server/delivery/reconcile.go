@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"net/http"
+	"slices"
 
 	"enbloc/mapping/graph"
 	"enbloc/server/store"
@@ -29,18 +30,8 @@ func (r *run) reconcile(ctx context.Context, ops []op) (learned bool, failure *F
 	if failure != nil {
 		return adopted, failure
 	}
-	learned = adopted
-	for _, o := range ops {
-		if o.entry.ServerID == "" {
-			continue
-		}
-		moved, failure := r.reread(ctx, o)
-		if failure != nil {
-			return learned, failure
-		}
-		learned = learned || moved
-	}
-	return learned, nil
+	moved, failure := r.rereadAll(ctx, only(ops, func(o op) bool { return o.entry.ServerID != "" }))
+	return adopted || moved, failure
 }
 
 // readings bounds how often a moving record is searched again.
@@ -162,21 +153,87 @@ func (r *run) adopt(ops []op, found map[string][]json.RawMessage) (bool, *Failur
 	return len(stand) > 0, nil
 }
 
-// reread settles one update: has it arrived, has nothing happened, has only the
-// version moved, or has somebody else been there?
-func (r *run) reread(ctx context.Context, o op) (bool, *Failure) {
-	a := r.target.Client.Read(ctx, o.kind, o.entry.ServerID)
-	if a.Status == http.StatusGone || a.Status == http.StatusNotFound {
-		return false, r.conflict(DeletedByOthers, []Difference{{o.role, o.kind, Lost}})
+// rereadAll settles updates, many by one search: a case has more than a hundred
+// resources, and where one answer in fifty is broken that many single readings
+// never all succeed. What is settled stays so, even if a later reading fails.
+func (r *run) rereadAll(ctx context.Context, ops []op) (learned bool, failure *Failure) {
+	byKind := map[string][]op{}
+	var order []string
+	for _, o := range ops {
+		if byKind[o.kind] == nil {
+			order = append(order, o.kind)
+		}
+		byKind[o.kind] = append(byKind[o.kind], o)
 	}
-	m, err := fhirserver.ReadMeta(a.Body)
-	if a.Err != nil || a.Status != http.StatusOK || err != nil {
+	for _, kind := range order {
+		for some := range slices.Chunk(byKind[kind], keysPerSearch) {
+			bodies, failure := r.readByID(ctx, kind, some)
+			if failure != nil {
+				return learned, failure
+			}
+			for _, o := range some {
+				moved, failure := r.reread(ctx, o, bodies[o.entry.ServerID])
+				if failure != nil {
+					return learned, failure
+				}
+				learned = learned || moved
+			}
+		}
+	}
+	return learned, nil
+}
+
+// readByID searches for some resources of a type by the target's own ids. What
+// the search does not show may be deleted or not yet found: it is absent from
+// the answer, and is read by itself. So is all where ids cannot be searched.
+func (r *run) readByID(ctx context.Context, kind string, ops []op) (map[string][]byte, *Failure) {
+	bodies := make(map[string][]byte, len(ops))
+	if len(ops) == 1 {
+		return bodies, nil
+	}
+	ids := make([]string, len(ops))
+	for i, o := range ops {
+		ids[i] = o.entry.ServerID
+	}
+	hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: kind, Param: "_id", Values: ids})
+	if hits == nil {
 		f := r.unread(a)
+		if f.Class == target.StepDown || f.Class == target.Permanent {
+			return bodies, nil
+		}
 		f.Uncertain = true
-		return false, f
+		return nil, f
+	}
+	for _, h := range hits {
+		if m, err := fhirserver.ReadMeta(h); err == nil && m.Version != "" {
+			bodies[m.ID] = h
+		}
+	}
+	return bodies, nil
+}
+
+// reread settles one update: has it arrived, has nothing happened, has only the
+// version moved, or has somebody else been there? The body is what was read
+// already, if it was.
+func (r *run) reread(ctx context.Context, o op, body []byte) (bool, *Failure) {
+	if body == nil {
+		a := r.target.Client.Read(ctx, o.kind, o.entry.ServerID)
+		if a.Status == http.StatusGone || a.Status == http.StatusNotFound {
+			return false, r.conflict(DeletedByOthers, []Difference{{o.role, o.kind, Lost}})
+		}
+		if a.Err != nil || a.Status != http.StatusOK {
+			f := r.unread(a)
+			f.Uncertain = true
+			return false, f
+		}
+		body = a.Body
+	}
+	m, err := fhirserver.ReadMeta(body)
+	if err != nil {
+		return false, &Failure{Class: target.Retry, Reason: NoAnswer, Uncertain: true}
 	}
 	meant := o.ledgerEntry(r.g.CaseKey, r.g.Sequence, m.ID, m.Version, r.references(nil))
-	if differences, equal := same(meant.Body, a.Body, r.target.Client.BaseURL()); equal {
+	if differences, equal := same(meant.Body, body, r.target.Client.BaseURL()); equal {
 		i := r.learn(meant, o.effect())
 		i.Verified, i.Differences = true, withRole(differences, o.role)
 		return true, nil
@@ -186,12 +243,12 @@ func (r *run) reread(ctx context.Context, o op) (bool, *Failure) {
 	}
 	moved := o.entry
 	moved.Version = m.Version
-	if r.untouched(ctx, o.entry, a.Body) {
+	if r.untouched(ctx, o.entry, body) {
 		r.ledger[o.key] = moved
 		r.unsaved = append(r.unsaved, moved)
 		return true, nil
 	}
-	differences, _ := same(o.entry.Body, a.Body, r.target.Client.BaseURL())
+	differences, _ := same(o.entry.Body, body, r.target.Client.BaseURL())
 	return false, r.conflict(ChangedByOthers, withRole(differences, o.role))
 }
 
