@@ -74,9 +74,35 @@ func TestExternalReferencesAreReadAsTheyAreSpelled(t *testing.T) {
 func TestALogicalReferenceKeepsWhatStoodBesideIt(t *testing.T) {
 	t.Parallel()
 	body := []byte(`{"performer":{"display":"HTEST","reference":"Practitioner?identifier=urn:x|1","type":"Practitioner"},"subject":{"reference":"Patient?identifier=urn:x|2"},"v":1.50}`)
-	got, err := localise(body, map[string]resolution{"Patient?urn:x|2": {literal: "Patient/7"}, "Practitioner?urn:x|1": {}})
+	looked := map[external]string{{"Patient", "urn:x|2", "urn:x", "2"}: "Patient/7", {"Practitioner", "urn:x|1", "urn:x", "1"}: ""}
+	resolved, failure := resolveAll([][]byte{body}, func(x external) (string, *Failure) {
+		literal, once := looked[x]
+		require.True(t, once, x)
+		delete(looked, x)
+		return literal, nil
+	})
+	require.Nil(t, failure)
+	require.Empty(t, looked)
+	got, err := localise(body, resolved)
 	require.NoError(t, err)
 	require.Equal(t, `{"performer":{"display":"HTEST","identifier":{"system":"urn:x","value":"1"},"type":"Practitioner"},"subject":{"reference":"Patient/7"},"v":1.50}`, string(got))
+}
+
+// A patient whom the target shall find itself stays a search, also beside a
+// reference by identifier.
+func TestAConditionalReferenceStaysOne(t *testing.T) {
+	t.Parallel()
+	body := []byte(`{"performer":{"reference":"Practitioner?identifier=urn:x|1"},"subject":{"reference":"Patient?identifier=urn%3Ax%7C2"}}`)
+	resolved, failure := resolveAll([][]byte{body}, func(x external) (string, *Failure) {
+		if x.Type == "Patient" {
+			return "Patient?identifier=urn:x|2", nil
+		}
+		return "", nil
+	})
+	require.Nil(t, failure)
+	got, err := localise(body, resolved)
+	require.NoError(t, err)
+	require.Equal(t, `{"performer":{"identifier":{"system":"urn:x","value":"1"},"type":"Practitioner"},"subject":{"reference":"Patient?identifier=urn:x|2"}}`, string(got))
 }
 
 func TestBundleFramesAreJSONWhateverTheBaseAndTheVersionHold(t *testing.T) {
@@ -153,7 +179,7 @@ func FuzzReferences(f *testing.F) {
 		if !bytes.Equal(linked(body, nil), body) {
 			t.Fatal("changed without a reason")
 		}
-		got, err := localise(body, map[string]resolution{"Patient?urn:x|1": {literal: "Patient/7"}})
+		got, err := localise(body, resolutions{"Patient?identifier=urn:x|1": {literal: "Patient/7"}})
 		if err == nil && json.Valid(body) && !json.Valid(got) {
 			t.Fatalf("made invalid JSON of %q", body)
 		}

@@ -62,10 +62,13 @@ type external struct {
 
 var externalForm = regexp.MustCompile(`^([A-Z][A-Za-z]{1,63})\?identifier=(.+)$`)
 
+// byIdentifier is in every external reference, and its "?" in no other.
+var byIdentifier = []byte("?identifier=")
+
 // readExternal reads "Type?identifier=system|value", with the value escaped for
 // a FHIR search and then for a URL.
 func readExternal(raw []byte) (external, bool) {
-	if bytes.HasPrefix(raw, []byte("urn:")) {
+	if !bytes.Contains(raw, byIdentifier) {
 		return external{}, false
 	}
 	var text string
@@ -106,21 +109,6 @@ func splitToken(token string) (system, value string) {
 	return parts[0].String(), parts[1].String()
 }
 
-// externals lists the distinct external references of some bodies.
-func externals(bodies [][]byte) []external {
-	seen := map[string]bool{}
-	var all []external
-	for _, b := range bodies {
-		eachReference(b, func(_, _ int, raw []byte) {
-			if x, ok := readExternal(raw); ok && !seen[x.Type+"?"+x.Token] {
-				seen[x.Type+"?"+x.Token] = true
-				all = append(all, x)
-			}
-		})
-	}
-	return all
-}
-
 // resolution is what became of an external reference: a literal, or empty for
 // a reference by identifier only.
 type resolution struct {
@@ -128,52 +116,77 @@ type resolution struct {
 	of      external
 }
 
+// resolutions are by the raw text of the reference: a case names the same few
+// people in each of its resources, and reading a name is dear.
+type resolutions map[string]resolution
+
+// resolveAll has each distinct external reference of some bodies looked up once.
+func resolveAll(bodies [][]byte, lookUp func(external) (string, *Failure)) (resolutions, *Failure) {
+	all, literals := resolutions{}, map[external]string{}
+	var failure *Failure
+	for _, b := range bodies {
+		eachReference(b, func(_, _ int, raw []byte) {
+			if _, known := all[string(raw)]; known || failure != nil {
+				return
+			}
+			x, ok := readExternal(raw)
+			if !ok {
+				return
+			}
+			literal, known := literals[x] // the same may be spelled in two ways
+			if !known {
+				literal, failure = lookUp(x)
+				literals[x] = literal
+			}
+			all[string(raw)] = resolution{literal, x}
+		})
+	}
+	return all, failure
+}
+
 // localise exchanges the external references of a body for what they resolved
-// to. A literal is a swap of bytes; a logical reference changes the shape of
-// the object and goes through the JSON tree, digits kept.
-func localise(body []byte, resolved map[string]resolution) ([]byte, error) {
-	logical, any := false, false
-	eachReference(body, func(_, _ int, raw []byte) {
-		if x, ok := readExternal(raw); ok {
-			any = true
-			logical = logical || resolved[x.Type+"?"+x.Token].literal == ""
-		}
-	})
-	if !any {
+// to; those that were not looked up become references by identifier. A literal
+// is a swap of bytes; a logical reference changes the shape of the object and
+// goes through the JSON tree, digits kept.
+func localise(body []byte, resolved resolutions) ([]byte, error) {
+	if !bytes.Contains(body, byIdentifier) {
 		return body, nil
 	}
-	if logical {
-		var err error
-		if body, err = makeLogical(body, resolved); err != nil {
-			return nil, err
-		}
-	}
+	logical := false
 	var out bytes.Buffer
 	out.Grow(len(body))
 	replaceReferences(&out, body, func(raw []byte) (string, bool) {
-		x, ok := readExternal(raw)
-		if !ok {
-			return "", false
+		r, known := resolved[string(raw)]
+		if !known && !logical {
+			_, known = readExternal(raw)
 		}
-		r := resolved[x.Type+"?"+x.Token]
+		logical = logical || known && r.literal == ""
 		return r.literal, r.literal != ""
 	})
-	return out.Bytes(), nil
+	if !logical {
+		return out.Bytes(), nil
+	}
+	return makeLogical(out.Bytes(), resolved)
 }
 
-func makeLogical(body []byte, resolved map[string]resolution) ([]byte, error) {
+// makeLogical turns the external references that are left into identifiers.
+func makeLogical(body []byte, resolved resolutions) ([]byte, error) {
+	final := map[string]bool{} // a literal may be a search that the target makes itself
+	for _, r := range resolved {
+		final[r.literal] = true
+	}
 	tree, err := decodeTree(body)
 	if err != nil {
 		return nil, err
 	}
 	walkObjects(tree, func(o map[string]any) {
 		text, ok := o["reference"].(string)
-		if !ok {
+		if !ok || final[text] {
 			return
 		}
 		quoted, _ := json.Marshal(text) // a string always marshals
 		x, ok := readExternal(quoted[1 : len(quoted)-1])
-		if !ok || resolved[x.Type+"?"+x.Token].literal != "" {
+		if !ok {
 			return
 		}
 		delete(o, "reference")

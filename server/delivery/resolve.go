@@ -19,13 +19,9 @@ func (r *run) resolve(ctx context.Context, ops []op) error {
 	for i, o := range ops {
 		bodies[i] = o.neutral
 	}
-	resolved := map[string]resolution{}
-	for _, x := range externals(bodies) {
-		literal, failure := r.lookUp(ctx, x)
-		if failure != nil {
-			return failure
-		}
-		resolved[x.Type+"?"+x.Token] = resolution{literal, x}
+	resolved, failure := resolveAll(bodies, func(x external) (string, *Failure) { return r.lookUp(ctx, x) })
+	if failure != nil {
+		return failure
 	}
 	for i := range ops {
 		local, err := localise(ops[i].neutral, resolved)

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"strings"
 
+	"enbloc/server/store"
 	"enbloc/server/target"
 	"enbloc/server/target/fhirserver"
 )
@@ -120,7 +121,7 @@ func (r *run) note(all []standing) {
 		if s.id == "" {
 			all[i].id = s.op.entry.ServerID
 		}
-		r.ledger[s.op.key] = s.op.ledgerEntry(r.g.CaseKey, r.g.Sequence, all[i].id, s.version, nil)
+		r.ledger[s.op.key] = store.LedgerEntry{RoleKey: s.op.key, ServerID: all[i].id} // its place, for the links
 	}
 	refs := r.references(nil)
 	for _, s := range all {

@@ -47,7 +47,7 @@ type Options struct {
 	// Tenant separates several senders' worlds in one database; empty is fine.
 	Tenant string
 	// Fresh is how many states that were mapped on acceptance are kept in
-	// memory for delivery, about 100 kB each; 0 means 128.
+	// memory for delivery, about 100 kB each; 0 means 512.
 	Fresh int
 	// Clock overrides the time (tests); nil means time.Now.
 	Clock func() time.Time
@@ -62,7 +62,7 @@ type Intake struct {
 // New returns an Intake.
 func New(o Options) *Intake {
 	if o.Fresh <= 0 {
-		o.Fresh = 128
+		o.Fresh = 512
 	}
 	if o.Clock == nil {
 		o.Clock = time.Now

@@ -2,7 +2,7 @@ package store
 
 import (
 	"context"
-	"slices"
+	"math/bits"
 	"strings"
 	"time"
 )
@@ -67,21 +67,24 @@ func (r reads) DeliveredSequence(ctx context.Context, target, caseKey string) (i
 	return n, translate("reading delivered state", err)
 }
 
-// ledgerRows is how many entries go into one statement: a row at a time costs a
-// case of 50 resources more than the commit does.
-const ledgerRows = 50
+// ledgerRows is how many entries go into one statement at most. Fewer go by
+// powers of two, so that few texts serve all lengths and stay prepared.
+const ledgerRows = 32
 
 // PutLedger stores entries, each in place of an older one with its role key. Of
 // several with one role key the last counts.
 func (t *Tx) PutLedger(ctx context.Context, target string, entries []LedgerEntry) error {
 	entries = lastOfEach(entries)
-	for chunk := range slices.Chunk(entries, ledgerRows) {
+	for len(entries) > 0 {
+		n := min(ledgerRows, 1<<(bits.Len(uint(len(entries)))-1))
+		chunk := entries[:n]
+		entries = entries[n:]
 		args := make([]any, 0, 12*len(chunk))
 		for _, e := range chunk {
 			args = append(args, target, e.RoleKey, e.Role, e.CaseKey, e.Type, e.ServerID, e.Version, e.Hash, e.Body, e.Sequence, flag(e.Voided), micros(e.Written))
 		}
 		row := `(` + marks(12) + `)`
-		_, err := t.exec(ctx, `INSERT INTO ledger (target, `+ledgerColumns+`) VALUES `+row+strings.Repeat(`, `+row, len(chunk)-1)+`
+		_, err := t.execPrepared(ctx, `INSERT INTO ledger (target, `+ledgerColumns+`) VALUES `+row+strings.Repeat(`, `+row, len(chunk)-1)+`
 			ON CONFLICT (target, role_key) DO UPDATE SET role = excluded.role, case_key = excluded.case_key, type = excluded.type,
 			server_id = excluded.server_id, version = excluded.version, hash = excluded.hash, body = excluded.body,
 			sequence = excluded.sequence, voided = excluded.voided, written_at = excluded.written_at`, args...)
