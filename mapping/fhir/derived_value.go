@@ -98,10 +98,12 @@ func (m *mapper) valuesOf(o *model.Observation, r assess.Result) {
 	}
 }
 
+var asWords = strings.NewReplacer("_", " ", ".", ": ")
+
 // valueCode names a part of an answer: our concept where there is one. A part
 // about one drug of several has the drug in front ("warfarin.stop").
 func (m *mapper) valueCode(name string) model.CodeableConcept {
-	words := strings.NewReplacer("_", " ", ".", ": ").Replace(clean(name))
+	words := asWords.Replace(clean(name))
 	part := term.Slug(name[strings.LastIndexByte(name, '.')+1:])
 	if _, ok := term.Own("value", part); ok {
 		return m.ownText("value", part, words)

@@ -53,6 +53,7 @@ func rank(r assess.Result, list []string) int {
 // numbered by.
 type answers struct {
 	all     []assess.Result
+	cited   []string // the citation of each
 	common  []string // cautions that stand on every answer
 	sources []string // in the order in which they are first named
 }
@@ -60,12 +61,22 @@ type answers struct {
 func newAnswers(results []assess.Result) *answers {
 	all := sorted(results)
 	slices.SortStableFunc(all, func(a, b assess.Result) int { return cmp.Compare(rank(a, deciding), rank(b, deciding)) })
-	return &answers{all: all, common: commonCautions(all)}
+	a := &answers{all: all, common: commonCautions(all)}
+	for _, r := range all {
+		a.cited = append(a.cited, citation(r))
+	}
+	return a
 }
 
 // about picks results, those that decide first.
 func (a *answers) about(belongs func(assess.Result) bool) []assess.Result {
-	return slices.DeleteFunc(slices.Clone(a.all), func(r assess.Result) bool { return !belongs(r) })
+	var some []assess.Result
+	for i := range a.all {
+		if belongs(a.all[i]) {
+			some = append(some, a.all[i])
+		}
+	}
+	return some
 }
 
 // citation is a source as the list at the end prints it.
@@ -195,7 +206,12 @@ func (a *answers) close(x *xhtml) {
 // cautionsOf are the cautions of one source, each once, with the questions or
 // lesions that it stands on where it does not stand on all of them.
 func (a *answers) cautionsOf(source string) []string {
-	of := a.about(func(r assess.Result) bool { return citation(r) == source && r.Answer != assess.NotApplicable })
+	var of []assess.Result
+	for i, cited := range a.cited {
+		if cited == source && a.all[i].Answer != assess.NotApplicable {
+			of = append(of, a.all[i])
+		}
+	}
 	var general, single, done []string
 	last := ""
 	for _, r := range of {

@@ -2,6 +2,7 @@ package fhir
 
 import (
 	"strings"
+	"unicode/utf8"
 
 	"enbloc/mapping/fhir/model"
 	"enbloc/mapping/report"
@@ -69,10 +70,27 @@ func listOf(r *model.Reference) []model.Reference {
 // and line breaks, no surrogates or replacement of broken bytes, no space
 // around it. Blank text becomes "".
 func clean(s string) string {
+	if isClean(s) {
+		return strings.TrimSpace(s)
+	}
 	return strings.TrimSpace(strings.Map(func(r rune) rune {
 		if r < ' ' && r != '\t' && r != '\n' && r != '\r' || r == 0x7f || r == '\uFFFE' || r == '\uFFFF' {
 			return -1
 		}
 		return r
 	}, strings.ToValidUTF8(s, "")))
+}
+
+// isClean is sure that clean would take nothing out of a text: to look costs
+// less than to copy.
+func isClean(s string) bool {
+	ascii := true
+	for i := range len(s) {
+		c := s[i]
+		if c < ' ' && c != '\t' && c != '\n' && c != '\r' || c == 0x7f || c == 0xef { // 0xef may begin U+FFFE
+			return false
+		}
+		ascii = ascii && c < utf8.RuneSelf
+	}
+	return ascii || utf8.ValidString(s)
 }

@@ -18,6 +18,7 @@ type walker struct {
 	raw      []byte
 	at       int
 	path     [][]byte
+	names    [][]byte // of the members of the objects that are open, outermost first
 	current  graph.Resource
 	labelled bool
 	hasCase  bool
@@ -26,8 +27,7 @@ type walker struct {
 
 // seen is what one object said, as far as a check needs it.
 type seen struct {
-	names                                    [64][]byte
-	count                                    int
+	names                                    [][]byte
 	system, code, display, reference, status []byte
 	value                                    []byte
 }
@@ -35,7 +35,7 @@ type seen struct {
 // has reports whether a member, or any member of a choice, was there.
 func (s *seen) has(name string) bool {
 	choice, isChoice := strings.CutSuffix(name, "[x]")
-	for _, n := range s.names[:s.count] {
+	for _, n := range s.names {
 		if string(n) == name || isChoice && isOfChoice(n, choice) {
 			return true
 		}
@@ -112,7 +112,7 @@ func (w *walker) item(name []byte) (text []byte, err error) {
 	case c == 'n':
 		return nil, errEmptyValue
 	case c == 't' || c == 'f' || c == '-' || c >= '0' && c <= '9':
-		for w.at < len(w.raw) && !bytes.ContainsRune([]byte(",]}"), rune(w.raw[w.at])) {
+		for w.at < len(w.raw) && w.raw[w.at] != ',' && w.raw[w.at] != ']' && w.raw[w.at] != '}' {
 			w.at++
 		}
 		return nil, nil
@@ -126,17 +126,26 @@ func (w *walker) text() ([]byte, error) {
 		return nil, err
 	}
 	start := w.at
-	for w.at < len(w.raw) {
-		switch w.raw[w.at] {
-		case '\\':
-			w.at++
-		case '"':
-			w.at++
+	for {
+		quote := bytes.IndexByte(w.raw[w.at:], '"')
+		if quote < 0 {
+			return nil, errNotJSON
+		}
+		w.at += quote + 1
+		if !escaped(w.raw[start : w.at-1]) {
 			return w.raw[start : w.at-1], nil
 		}
-		w.at++
 	}
-	return nil, errNotJSON
+}
+
+// escaped reports whether what follows s is escaped: s ends in an odd number of
+// backslashes.
+func escaped(s []byte) bool {
+	n := 0
+	for n < len(s) && s[len(s)-1-n] == '\\' {
+		n++
+	}
+	return n%2 == 1
 }
 
 // blank reports whether a string holds nothing but space.
@@ -176,6 +185,10 @@ func (w *walker) object(name []byte) error {
 	if w.peek() == '}' {
 		return errEmptyValue
 	}
+	// The names of an object lie behind those of the objects around it, in one
+	// list for all: a list of its own for each would cost more than the walk.
+	outer := len(w.names)
+	defer func() { w.names = w.names[:outer] }()
 	var s seen
 	for {
 		member, err := w.text()
@@ -191,11 +204,13 @@ func (w *walker) object(name []byte) error {
 			err = s.note(member, value)
 		}
 		if err == nil {
-			err = s.add(member)
+			err = s.fits(member)
 		}
 		if err != nil {
 			return err
 		}
+		w.names = append(w.names, member)
+		s.names = w.names[outer:]
 		w.path = w.path[:len(w.path)-1]
 		if w.peek() == ',' {
 			w.at++
@@ -208,10 +223,11 @@ func (w *walker) object(name []byte) error {
 	}
 }
 
-// add records a member: no two of one name, no two of one choice.
-func (s *seen) add(member []byte) error {
+// fits checks a member beside those before: no two of one name, no two of one
+// choice.
+func (s *seen) fits(member []byte) error {
 	base := choiceOf(member)
-	for _, n := range s.names[:s.count] {
+	for _, n := range s.names {
 		if bytes.Equal(n, member) {
 			return errTwiceNamed
 		}
@@ -219,11 +235,6 @@ func (s *seen) add(member []byte) error {
 			return errTwoOfChoice
 		}
 	}
-	if s.count == len(s.names) {
-		return errNotJSON
-	}
-	s.names[s.count] = member
-	s.count++
 	return nil
 }
 

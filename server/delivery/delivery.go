@@ -110,7 +110,7 @@ type Options struct {
 	Logger *slog.Logger
 	// Registerer gets the metrics; nil means none.
 	Registerer prometheus.Registerer
-	// Workers is how many rows are worked at once at most; 0 means 16. How many
+	// Workers is how many rows are worked at once at most; 0 means 8. How many
 	// of them call a target follows what the target bears.
 	Workers int
 	// Budget is how old a row may get before it is given up; 0 means 72 h.

@@ -16,7 +16,7 @@ import (
 )
 
 const (
-	defaultWorkers = 16
+	defaultWorkers = 8
 	defaultBudget  = 72 * time.Hour
 	defaultAttempt = 150 * time.Second
 	defaultMargin  = 30 * time.Second
