@@ -1,15 +1,23 @@
 package assess
 
 import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"path/filepath"
 	"reflect"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
 
 	"enbloc/mapping/report"
 )
 
 // words are the values that each enumerated type of the report may take beside
-// the kinds of absence. A change that names another value is refused: a word
-// that no rule knows would silently count as unknown. A test holds this table
-// against the constants of package report.
+// the kinds of absence, for random reports. [TestWordsAreThoseOfTheReport] holds
+// this table against the constants of package report.
 var words = map[reflect.Type][]string{
 	reflect.TypeFor[report.Answer]():                {"yes", "no"},
 	reflect.TypeFor[report.Sign]():                  {"positive", "negative", "cannot-be-assessed"},
@@ -98,4 +106,45 @@ var words = map[reflect.Type][]string{
 	reflect.TypeFor[report.StricturePrevention]():   {"none", "oral-steroid", "injected-steroid", "oral-and-injected-steroid"},
 	reflect.TypeFor[report.Orientation]():           {"marked", "not-marked"},
 	reflect.TypeFor[report.Fixative]():              {"10-percent-neutral-buffered-formalin", "other"},
+}
+
+// TestWordsAreThoseOfTheReport holds the table of words against the constants
+// of package report.
+func TestWordsAreThoseOfTheReport(t *testing.T) {
+	t.Parallel()
+	have := map[string][]string{}
+	for typ, list := range words {
+		have[typ.Name()] = list
+	}
+	names, err := filepath.Glob("../report/*.go")
+	require.NoError(t, err)
+	want := map[string][]string{}
+	for _, name := range names {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		file, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
+		require.NoError(t, err)
+		ast.Inspect(file, func(n ast.Node) bool {
+			spec, ok := n.(*ast.ValueSpec)
+			if !ok || spec.Type == nil || len(spec.Values) != 1 {
+				return true
+			}
+			typ, isName := spec.Type.(*ast.Ident)
+			value, isText := spec.Values[0].(*ast.BasicLit)
+			if isName && isText && value.Kind == token.STRING && typ.Name != "Absence" && typ.Name != "Severity" {
+				text, err := strconv.Unquote(value.Value)
+				require.NoError(t, err)
+				want[typ.Name] = append(want[typ.Name], text)
+			}
+			return true
+		})
+	}
+	if want["ASAClass"] == nil { // six digits that need no names
+		want["ASAClass"] = []string{"1", "2", "3", "4", "5", "6"}
+	}
+	for name, list := range want {
+		require.ElementsMatch(t, list, have[name], name)
+	}
+	require.Len(t, have, len(want))
 }
