@@ -27,6 +27,7 @@ var goldenKey = []byte("golden files, not a secret")
 // state is a case as it stands after some of its documents.
 type state struct {
 	report    report.Report
+	earlier   []report.Report
 	histology []report.HistologyPart
 	events    []report.EventsPart
 }
@@ -37,6 +38,9 @@ func (s *state) take(t *testing.T, d cases.Document) {
 	var findings []report.Finding
 	switch d.Kind {
 	case cases.Report:
+		if s.report.Revision > 0 {
+			s.earlier = append(s.earlier, s.report)
+		}
 		s.report, findings = schemas.DecodeReport(d.JSON)
 	case cases.Histology:
 		var part report.HistologyPart
@@ -83,7 +87,7 @@ func play(t *testing.T, c cases.Case, want string) {
 		stage := strings.TrimSuffix(d.File, ".json")
 		golden(t, filepath.Join(want, stage+".findings.json"), encoded(t, map[string]any{"findings": orNone(findings)}))
 		golden(t, filepath.Join(want, stage+".assessment.json"), encoded(t, map[string]any{"results": pipeline.Assess(merged)}))
-		g, err := pipeline.Map(merged, i+1)
+		g, err := pipeline.Map(merged, i+1, report.MergeEach(s.earlier, s.histology, s.events)...)
 		require.NoError(t, err)
 		if i == len(c.Documents)-1 {
 			golden(t, filepath.Join(want, "bundle.json"), fhir.Bundle(g))

@@ -49,10 +49,22 @@ func (p Pipeline) Assess(rep report.Report) []assess.Result {
 	return p.Book.Assess(rep)
 }
 
+// maxEarlier bounds the work on a report with many revisions: of its earlier
+// ones the last so many are compared.
+const maxEarlier = 20
+
 // Map assesses the case and maps report and answers to a graph. Sequence
-// numbers the state of the case, from 1.
-func (p Pipeline) Map(rep report.Report, sequence int) (graph.Graph, error) {
+// numbers the state of the case, from 1. Earlier are the earlier revisions of
+// the report, oldest first and each merged with the parts that rep has: they
+// tell what the present revision changed.
+func (p Pipeline) Map(rep report.Report, sequence int, earlier ...report.Report) (graph.Graph, error) {
 	options := p.FHIR
+	if rep.Status == report.Draft || rep.Status == report.Withdrawn {
+		earlier = nil // nothing in it is amended
+	}
+	for _, e := range earlier[max(0, len(earlier)-maxEarlier):] {
+		options.Earlier = append(options.Earlier, fhir.Earlier{Report: e, Results: p.Book.Assess(e)})
+	}
 	options.Sequence = sequence
 	options.BookVersion = p.Book.Version
 	// The answers of a void report are mapped too, in their void form: what was

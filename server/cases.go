@@ -140,7 +140,8 @@ func (s *Server) detail(ctx context.Context, found store.Case) (caseDetail, erro
 	}
 	counts := map[string]bool{}
 	for _, doc := range now {
-		counts[doc.ID] = true
+		// Earlier revisions of the report only tell what the present one changed.
+		counts[doc.ID] = doc.Kind != store.Report || doc.Revision == found.Revision
 	}
 	for _, doc := range all {
 		d.Documents = append(d.Documents, documentItem{doc.Kind, doc.Source, doc.Revision, doc.Received, counts[doc.ID]})

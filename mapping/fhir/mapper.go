@@ -24,14 +24,8 @@ func Map(rep report.Report, results []assess.Result, opt Options) (graph.Graph, 
 		return graph.Graph{}, fmt.Errorf("mapping a report: %w", err)
 	}
 	m := newMapper(rep, results, opt, state)
-	m.devices()
-	m.lesions()
-	m.session()
-	m.before()
-	m.events()
-	m.derived()
-	m.images()
-	m.plan()
+	m.facts()
+	m.keepUnchanged()
 	m.reports()
 	m.provenances()
 	if m.err != nil {
@@ -42,6 +36,18 @@ func Map(rep report.Report, results []assess.Result, opt Options) (graph.Graph, 
 		return graph.Graph{}, fmt.Errorf("checking the mapped graph: %w", err)
 	}
 	return g, nil
+}
+
+// facts maps everything but what sums it up.
+func (m *mapper) facts() {
+	m.devices()
+	m.lesions()
+	m.session()
+	m.before()
+	m.events()
+	m.derived()
+	m.images()
+	m.plan()
 }
 
 // mapper carries one mapping through its stages. The first error stays.

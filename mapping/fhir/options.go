@@ -15,6 +15,9 @@ type Options struct {
 	Tenant string
 	// Sequence is the state of the case, from 1.
 	Sequence int
+	// Earlier are the earlier revisions of the report, oldest first, that tell
+	// which facts the present one changed; empty for a first revision.
+	Earlier []Earlier
 	// SoftwareVersion and BookVersion name the program and its rule book; the
 	// zero value reads "unversioned".
 	SoftwareVersion string

@@ -53,11 +53,13 @@ var statusMatrix = []StatusRow{
 	{"histology", string(report.HistologyCorrected), corrected, corrected, "", "activity-histology"},
 }
 
-// StatusMatrix is what each state of each document gives its resources. Five
+// StatusMatrix is what each state of each document gives its resources. Six
 // rules stand beside it:
 //
 //   - A signed report that histology or an event was added to later is
 //     "appended": it grew, and nothing in it was changed.
+//   - Of an amended or corrected report only what the revision changed is amended
+//     or corrected; what it left as it was keeps status and time of issue.
 //   - What rests on several documents is no further than the least settled of
 //     them; a summary that still waits for a specimen is "partial".
 //   - A procedure that was done is completed whatever the state of the paper

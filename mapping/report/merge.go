@@ -33,6 +33,15 @@ func Merge(rep Report, histology []HistologyPart, events []EventsPart) (Report, 
 	return rep, findings
 }
 
+// MergeEach merges each of several revisions of a report with the same parts.
+func MergeEach(revisions []Report, histology []HistologyPart, events []EventsPart) []Report {
+	out := make([]Report, len(revisions))
+	for i, rep := range revisions {
+		out[i], _ = Merge(rep, histology, events)
+	}
+	return out
+}
+
 // standing returns the highest revision of each part that is not withdrawn, in
 // an order that does not depend on the order of arrival.
 func standing[P any](parts []P, envelope func(P) Part) []P {

@@ -2,11 +2,14 @@ package intake
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"slices"
 
 	"enbloc/mapping"
+	"enbloc/mapping/graph"
 	"enbloc/mapping/report"
 	"enbloc/schemas"
 	"enbloc/server/fault"
@@ -101,16 +104,27 @@ func canonical(raw []byte) ([]byte, error) {
 
 // parts are the documents of one state of a case, decoded.
 type parts struct {
-	rep       report.Report
+	rep report.Report
+	// earlier are the revisions of the report before rep, oldest first: they
+	// tell what rep changed.
+	earlier   []report.Report
 	histology []report.HistologyPart
 	events    []report.EventsPart
 }
 
-// add puts a decoded document among the parts; a report replaces the one there.
+// add puts a decoded document among the parts; of reports the highest revision
+// counts.
 func (p *parts) add(d document) {
 	switch d.kind {
 	case store.Report:
-		p.rep = d.rep
+		if p.rep.Revision > 0 {
+			p.earlier = append(p.earlier, p.rep)
+		}
+		if p.rep = d.rep; len(p.earlier) > 0 {
+			all := append(p.earlier, p.rep)
+			slices.SortFunc(all, func(a, b report.Report) int { return cmp.Compare(a.Revision, b.Revision) })
+			p.earlier, p.rep = all[:len(all)-1], all[len(all)-1]
+		}
 	case store.Histology:
 		p.histology = append(p.histology, d.histology)
 	case store.Events:
@@ -121,6 +135,12 @@ func (p *parts) add(d document) {
 // merged joins the parts to the whole case.
 func (p parts) merged() (report.Report, []report.Finding) {
 	return report.Merge(p.rep, p.histology, p.events)
+}
+
+// mapped makes the record of the whole case as its given state.
+func (p parts) mapped(pipeline mapping.Pipeline, sequence int) (graph.Graph, error) {
+	merged, _ := p.merged()
+	return pipeline.Map(merged, sequence, report.MergeEach(p.earlier, p.histology, p.events)...)
 }
 
 // stored decodes a document that was checked when it was accepted.

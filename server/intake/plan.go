@@ -37,6 +37,8 @@ type plan struct {
 	keys    []store.MatchKey
 	mapped  graph.Graph
 	receipt Receipt
+	// late: a report that comes after a later revision of itself.
+	late bool
 }
 
 // snapshot is what a plan has seen of the store; the transaction must find the
@@ -75,6 +77,9 @@ func (p *plan) compareRevision(doc document, latest store.Document) error {
 	switch {
 	case latest.ID == "" || int64(doc.revision) > latest.Revision:
 		return nil
+	case int64(doc.revision) < latest.Revision && doc.kind == store.Report && !doc.void:
+		p.late = true // it may still tell what the later ones changed
+		return nil
 	case int64(doc.revision) < latest.Revision:
 		return conflict(olderRevision)
 	case !sameContent(doc.raw, latest.Body):
@@ -85,7 +90,7 @@ func (p *plan) compareRevision(doc document, latest store.Document) error {
 }
 
 // stand loads the present state of the plan's case, without the document that
-// the new one replaces.
+// the new one replaces, if it replaces one.
 func (in *Intake) stand(ctx context.Context, p *plan, replaced func(store.Document) bool) error {
 	p.seen.caseKey, p.seen.sequence = p.had.Key, p.had.Sequence
 	if p.had.Key == "" {
@@ -95,7 +100,9 @@ func (in *Intake) stand(ctx context.Context, p *plan, replaced func(store.Docume
 	if err != nil {
 		return err
 	}
-	rows = slices.DeleteFunc(rows, replaced)
+	if replaced != nil {
+		rows = slices.DeleteFunc(rows, replaced)
+	}
 	for _, row := range rows {
 		p.keep = append(p.keep, row.ID)
 	}
@@ -104,12 +111,12 @@ func (in *Intake) stand(ctx context.Context, p *plan, replaced func(store.Docume
 }
 
 // settle maps the case as planned; an answer that changes nothing needs none.
-func (in *Intake) settle(p *plan, merged report.Report) error {
+func (in *Intake) settle(p *plan) error {
 	p.receipt.Case, p.receipt.Sequence = p.had.Key, p.had.Sequence
 	if p.receipt.Repeated {
 		return nil
 	}
-	mapped, err := in.Pipeline.Map(merged, p.had.Sequence+1)
+	mapped, err := p.parts.mapped(in.Pipeline, p.had.Sequence+1)
 	if err != nil {
 		return Unmappable(err)
 	}

@@ -43,13 +43,12 @@ func (in *Intake) planPart(ctx context.Context, p *plan, doc document, latest st
 		return err
 	}
 	if p.receipt.Repeated {
-		return in.settle(p, merged)
+		return in.settle(p)
 	}
 	if err := in.takeParked(ctx, p, merged); err != nil {
 		return err
 	}
-	merged, _ = p.parts.merged()
-	return in.settle(p, merged)
+	return in.settle(p)
 }
 
 // caseOf is the key of the case that the part belongs to, empty when it is not

@@ -24,11 +24,11 @@ func (in *Intake) Graph(ctx context.Context, caseKey string, sequence int) (grap
 		g.Resources = slices.Clone(g.Resources)
 		return g, nil
 	}
-	merged, err := in.Merged(ctx, caseKey, sequence)
+	p, err := in.partsAt(ctx, caseKey, sequence)
 	if err != nil {
 		return graph.Graph{}, err
 	}
-	g, err := in.Pipeline.Map(merged, sequence)
+	g, err := p.mapped(in.Pipeline, sequence)
 	if err != nil {
 		return graph.Graph{}, unmappable(fault.Invalid, err)
 	}
@@ -37,14 +37,15 @@ func (in *Intake) Graph(ctx context.Context, caseKey string, sequence int) (grap
 
 // Merged is one state of a case as a whole report.
 func (in *Intake) Merged(ctx context.Context, caseKey string, sequence int) (report.Report, error) {
+	p, err := in.partsAt(ctx, caseKey, sequence)
+	merged, _ := p.merged()
+	return merged, err
+}
+
+func (in *Intake) partsAt(ctx context.Context, caseKey string, sequence int) (parts, error) {
 	rows, err := in.Store.DocumentsAt(ctx, caseKey, sequence)
 	if err != nil {
-		return report.Report{}, err
+		return parts{}, err
 	}
-	p, err := partsOf(rows)
-	if err != nil {
-		return report.Report{}, err
-	}
-	merged, _ := p.merged()
-	return merged, nil
+	return partsOf(rows)
 }

@@ -47,6 +47,7 @@ wants to see what a record looks like. The identities are those of an example ke
 func stages(c cases.Case) ([]file, error) {
 	pipeline := mapping.New(exampleKey)
 	var rep report.Report
+	var earlier []report.Report
 	var histology []report.HistologyPart
 	var events []report.EventsPart
 	var files []file
@@ -54,6 +55,9 @@ func stages(c cases.Case) ([]file, error) {
 		var findings []report.Finding
 		switch d.Kind {
 		case cases.Report:
+			if rep.Revision > 0 {
+				earlier = append(earlier, rep)
+			}
 			rep, findings = schemas.DecodeReport(d.JSON)
 		case cases.Histology:
 			var part report.HistologyPart
@@ -71,7 +75,7 @@ func stages(c cases.Case) ([]file, error) {
 			continue
 		}
 		merged, _ := report.Merge(rep, histology, events)
-		g, err := pipeline.Map(merged, i+1)
+		g, err := pipeline.Map(merged, i+1, report.MergeEach(earlier, histology, events)...)
 		if err != nil {
 			return nil, fmt.Errorf("mapping example %s/%s: %w", c.Name, d.File, err)
 		}
