@@ -12,7 +12,7 @@ const frame = 320
 // in the frame are hexadecimal digits, UUIDs, type names and URLs of ours, none
 // of which JSON would escape.
 func Bundle(g graph.Graph) []byte {
-	size := frame
+	size, system := frame, g.Named().RoleKeySystem
 	for _, r := range g.Resources {
 		size += len(r.Body) + frame
 	}
@@ -24,7 +24,7 @@ func Bundle(g graph.Graph) []byte {
 		b = append(append(b, `{"fullUrl":"`...), r.Reference()...)
 		b = append(append(b, `","resource":`...), r.Body...)
 		b = append(append(b, `,"request":{"method":"POST","url":"`...), r.Type...)
-		b = append(append(b, `","ifNoneExist":"`...), r.Condition()...)
+		b = append(append(b, `","ifNoneExist":"`...), r.ConditionIn(system)...)
 		b = append(b, `"}}`...)
 	}
 	return append(b, `]}`...)

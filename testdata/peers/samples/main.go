@@ -5,7 +5,7 @@
 // It exists so that validators see more than the examples. It promises the N cases of sample.Cover, which from 300 on
 // use every value of every enumeration and every optional part both there and left out, each case with all its parts.
 // Every second case is mapped as at a site with a SNOMED CT licence. Of every tenth case there is also what each dressing
-// makes of it.
+// makes of it, and what a registry gets of it under both ways of treating dates.
 package main
 
 import (
@@ -19,6 +19,7 @@ import (
 	"enbloc/mapping/dress"
 	"enbloc/mapping/fhir"
 	"enbloc/mapping/graph"
+	"enbloc/mapping/pseudo"
 	"enbloc/mapping/sample"
 	"enbloc/mapping/term"
 )
@@ -56,6 +57,27 @@ func write(dir string, n int) error {
 			if err := writeDressed(dir, name, g); err != nil {
 				return fmt.Errorf("dressing case %d: %w", i+1, err)
 			}
+			if err := writePseudonymised(dir, name, g); err != nil {
+				return fmt.Errorf("pseudonymising case %d: %w", i+1, err)
+			}
+		}
+	}
+	return nil
+}
+
+// writePseudonymised writes what a registry gets.
+func writePseudonymised(dir, name string, g graph.Graph) error {
+	for _, dates := range []pseudo.Dates{pseudo.Shift, pseudo.Month} {
+		r, err := pseudo.New(pseudo.Settings{Name: "samples", Secret: []byte("HTEST secret of a registry, no secret"), Dates: dates})
+		if err != nil {
+			return err
+		}
+		out, err := r.Apply(g)
+		if err != nil {
+			return err
+		}
+		if err := os.WriteFile(filepath.Join(dir, name+"-registry-"+string(dates)+".json"), fhir.Bundle(out), 0o644); err != nil {
+			return err
 		}
 	}
 	return nil
