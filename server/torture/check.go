@@ -39,6 +39,8 @@ type verdict struct {
 	Unverified int `json:"ledger_rows_other_than_what_stands"`
 	Unsettled  int `json:"rows_not_delivered"`
 
+	Figures figures `json:"figures"`
+
 	// Examples name the first findings, without content.
 	Examples []string `json:"examples,omitempty"`
 }

@@ -103,7 +103,7 @@ func (s *sent) add(path string, body any) error {
 
 // feed sends every document of every case, each case by one sender in its
 // order, as long as it takes until each is accepted.
-func feed(ctx context.Context, c config, p *program, cases []*sent, k *killer) error {
+func feed(ctx context.Context, c config, p *program, cases []*sent, k *killer, m *measure) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	var next atomic.Int64
@@ -112,7 +112,7 @@ func feed(ctx context.Context, c config, p *program, cases []*sent, k *killer) e
 		wait.Go(func() {
 			for i := int(next.Add(1)) - 1; i < len(cases) && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
 				for _, d := range cases[i].documents {
-					if err := cases[i].send(ctx, p, d); err != nil {
+					if err := cases[i].send(ctx, p, d, m); err != nil {
 						cancel(err)
 						return
 					}
@@ -130,8 +130,9 @@ const again = 50 * time.Millisecond
 
 // send sends a document until it is accepted: the same bytes again after every
 // broken connection, as a hospital's system does.
-func (s *sent) send(ctx context.Context, p *program, d document) error {
+func (s *sent) send(ctx context.Context, p *program, d document, m *measure) error {
 	for {
+		began := time.Now()
 		status, body, err := p.ask(ctx, http.MethodPost, d.path, d.body)
 		switch {
 		case err == nil && status == http.StatusAccepted:
@@ -142,6 +143,7 @@ func (s *sent) send(ctx context.Context, p *program, d document) error {
 			if err := json.Unmarshal(body, &receipt); err != nil {
 				return fmt.Errorf("reading receipt: %w", err)
 			}
+			m.accepted(time.Since(began))
 			s.accepted++
 			if receipt.Case != "" {
 				s.key, s.sequence = receipt.Case, max(s.sequence, receipt.Sequence)

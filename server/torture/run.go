@@ -89,13 +89,16 @@ func play(ctx context.Context, c config, p *program, cases []*sent, v *verdict) 
 	if err := p.start(ctx); err != nil {
 		return err
 	}
-	killer := newKiller(c, p, cases)
+	killer, measured, began := newKiller(c, p, cases), &measure{}, time.Now()
+	watching, enough := context.WithCancel(ctx)
+	defer enough()
+	go measured.watch(watching, p)
 	feeding := make(chan error, 1)
-	go func() { feeding <- feed(ctx, c, p, cases, killer) }()
+	go func() { feeding <- feed(ctx, c, p, cases, killer, measured) }()
 	if err := killer.run(ctx, feeding); err != nil {
 		return err
 	}
-	v.Kills = killer.done
+	v.Kills, v.Figures = killer.done, measured.figures(len(cases), time.Since(began))
 	return nil
 }
 
