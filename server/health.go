@@ -32,5 +32,5 @@ func (s *Server) ready(c *gin.Context) {
 		s.fail(c, fault.New(fault.Unavailable, "The delivery service is not running. What is sent is kept and delivered later."))
 		return
 	}
-	write(c, http.StatusOK, mediaJSON, map[string]any{"status": "ready", "store": "ok", "delivery": "ok", "circuits": s.circuits()})
+	write(c, http.StatusOK, mediaJSON, map[string]any{"status": "ready", "store": "ok", "delivery": "ok", "circuits": s.circuits(), "stepped_down": s.steppedDown()})
 }

@@ -16,12 +16,22 @@ import (
 type targetItem struct {
 	Name string        `json:"name"`
 	Rung delivery.Rung `json:"rung"`
+	// Stepped is set while the target is written by a lower rung than it was set to.
+	Stepped    *steppedItem `json:"stepped_down,omitempty"`
+	MaxEntries int          `json:"max_entries,omitempty"`
 	// Serves is patients or test; empty: anybody's.
 	Serves  delivery.Audience     `json:"serves,omitempty"`
 	Circuit delivery.CircuitState `json:"circuit"`
 	// Until is when the target is called again.
 	Until     *time.Time     `json:"rests_until,omitempty"`
 	Preflight *preflightItem `json:"preflight,omitempty"`
+}
+
+// steppedItem says since when a target refuses its rung.
+type steppedItem struct {
+	From   int       `json:"from"`
+	Status int       `json:"http_status"`
+	Since  time.Time `json:"since"`
 }
 
 // preflightItem is what the last preflight found, in short.
@@ -39,7 +49,10 @@ type preflightItem struct {
 func (s *Server) listTargets(c *gin.Context) {
 	items := []targetItem{}
 	for _, t := range s.o.Delivery.TargetStates() {
-		item := targetItem{Name: t.Name, Rung: t.Rung, Serves: t.Serves, Circuit: t.Circuit}
+		item := targetItem{Name: t.Name, Rung: t.Rung, Serves: t.Serves, Circuit: t.Circuit, MaxEntries: t.MaxEntries}
+		if t.Step != nil {
+			item.Stepped = &steppedItem{t.Step.From.Number, t.Step.Status, t.Step.At.UTC()}
+		}
 		if !t.Until.IsZero() {
 			until := t.Until.UTC()
 			item.Until = &until
@@ -72,6 +85,17 @@ func (s *Server) lastPreflight(ctx context.Context, name string) (*preflightItem
 		return nil, fault.Wrap("reading stored preflight", fault.Internal, err)
 	}
 	return &preflightItem{p.Checked, p.Usable, document.Proven, p.Rung, p.CapabilityHash, document.Sentence, len(document.Drift) > 0}, nil
+}
+
+// steppedDown counts the targets that refuse the rung they were set to.
+func (s *Server) steppedDown() int {
+	n := 0
+	for _, t := range s.o.Delivery.TargetStates() {
+		if t.Step != nil {
+			n++
+		}
+	}
+	return n
 }
 
 // circuits counts the targets by the state of their circuit. Readiness is asked

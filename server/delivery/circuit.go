@@ -115,6 +115,10 @@ type TargetState struct {
 	Circuit CircuitState
 	// Until is when a call goes out again; zero when the circuit is closed.
 	Until time.Time
+	// Step is set while the target is written by a lower rung than it was set to.
+	Step *Step
+	// MaxEntries is how many entries of a transaction it takes; 0: any number.
+	MaxEntries int
 }
 
 // TargetStates are the targets in the order of the options.
@@ -123,8 +127,9 @@ func (s *Service) TargetStates() []TargetState {
 	all := make([]TargetState, 0, len(s.targets))
 	for _, name := range s.targets {
 		e := s.engines[name]
-		rung, _ := RungNumbered(e.target.Rung)
-		t := TargetState{Name: name, Rung: rung, Serves: e.target.Serves, Circuit: e.circuit.state(now)}
+		present := e.present()
+		rung, _ := RungNumbered(present.Rung)
+		t := TargetState{Name: name, Rung: rung, Serves: present.Serves, Circuit: e.circuit.state(now), Step: e.step(), MaxEntries: present.MaxEntries}
 		if t.Circuit != CircuitClosed {
 			e.circuit.mu.Lock()
 			t.Until = e.circuit.until

@@ -73,6 +73,9 @@ type Target struct {
 	Client *fhirserver.Client
 	// Rung is how the target is written; 0 means RungConditionalCreate.
 	Rung int
+	// Fixed is true when a human has chosen the rung: it is never left while the
+	// service runs, whatever the target refuses.
+	Fixed bool
 	// FirstWrite is how RungSingle and RungDocument create; empty means
 	// WithCondition.
 	FirstWrite FirstWrite

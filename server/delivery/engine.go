@@ -24,6 +24,15 @@ type Engine struct {
 	staff   staffCache
 	circuit circuit
 	limiter *limiter // set by a Service, which alone runs attempts side by side
+	way     way
+}
+
+// way is how the target is written at present.
+type way struct {
+	mu       sync.Mutex
+	learned  store.Learned
+	refusals int // in a row
+	remember func(context.Context, store.Learned)
 }
 
 // EngineOptions are what an Engine needs beside its target.
@@ -75,11 +84,24 @@ func (e *Engine) Deliver(ctx context.Context, g graph.Graph) (Result, error) {
 // deliver with doubt reads the target before anything is sent: an earlier
 // attempt may have arrived.
 func (e *Engine) deliver(ctx context.Context, g graph.Graph, doubt bool) (Result, error) {
-	r := &run{Engine: e, g: g, doubt: doubt, void: e.void, patientBorn: g.Born, items: map[string]*Item{}}
+	for {
+		t := e.present()
+		result, err := e.deliverBy(ctx, t, g, doubt)
+		f := asFailure(err)
+		if !ofRung(f) || !e.refuses(ctx, t, f.Status) {
+			return result, err
+		}
+		doubt = true // by the lower rung from here on, beginning with what stands
+	}
+}
+
+// deliverBy delivers in one way.
+func (e *Engine) deliverBy(ctx context.Context, t Target, g graph.Graph, doubt bool) (Result, error) {
+	r := &run{Engine: e, target: t, g: g, doubt: doubt, void: e.void, patientBorn: g.Born, items: map[string]*Item{}}
 	if err := r.begin(ctx); err != nil {
 		return r.finished(), err
 	}
-	if e.target.Rung == RungFile {
+	if t.Rung == RungFile {
 		err := r.drop(ctx)
 		return r.finished(), err
 	}
@@ -96,11 +118,15 @@ func (e *Engine) deliver(ctx context.Context, g graph.Graph, doubt bool) (Result
 // run is one delivery of one graph.
 type run struct {
 	*Engine
-	g     graph.Graph
-	doubt bool
-	void  Voider
+	// target is the engine's, as it is written at present.
+	target Target
+	g      graph.Graph
+	doubt  bool
+	void   Voider
 	// patientBorn is when the case's patient can have been born.
 	patientBorn graph.Span
+	// shrunk is true after a transaction was refused as too large.
+	shrunk bool
 	// looked is true once the target was searched for what is to be created.
 	looked bool
 	// ledger is what is known to stand, unsaved the part not yet written down.
@@ -159,7 +185,7 @@ func (r *run) write(ctx context.Context) error {
 	if failure := r.fill(ctx); failure != nil {
 		return failure
 	}
-	for range passes {
+	for pass := 0; pass < passes; pass++ {
 		ops, err := plan(r.g, r.ledger, r.void)
 		if err != nil {
 			return err
@@ -179,6 +205,10 @@ func (r *run) write(ctx context.Context) error {
 		}
 		if failure := r.pass(ctx, ops); failure != nil {
 			return failure
+		}
+		if r.shrunk {
+			r.shrunk = false
+			pass = -1 // nobody was raced with; each time it is half as large
 		}
 	}
 	return &Failure{Class: target.Retry, Reason: LostRace}

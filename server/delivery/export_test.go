@@ -28,3 +28,6 @@ func (l Limiter) Settle(f *Failure, began, now time.Time) { l.settle(f, began, n
 
 // Bound is how many attempts may run now.
 func (l Limiter) Bound() int { return l.bound() }
+
+// PresentRung is the rung that an engine writes by now.
+func PresentRung(e *Engine) int { return e.present().Rung }

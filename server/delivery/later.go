@@ -25,7 +25,7 @@ func (s *Service) overtaken(ctx context.Context, e *Engine, g graph.Graph, f *Fa
 // or after the rest of its state, and its key is made with the site's secret.
 // Whatever cannot be found out means no.
 func (s *Service) laterStands(ctx context.Context, e *Engine, g graph.Graph) bool {
-	if e.target.Rung >= RungDocument {
+	if e.present().Rung >= RungDocument {
 		return false
 	}
 	known, err := e.ledger.Entries(ctx, e.target.Name, g.CaseKey, nil)

@@ -117,20 +117,34 @@ type circuits struct {
 	service *Service
 	desc    *prometheus.Desc
 	bound   *prometheus.Desc
+	rung    *prometheus.Desc
+	stepped *prometheus.Desc
 }
 
 func newCircuits(s *Service) *circuits {
 	return &circuits{s, prometheus.NewDesc("enbloc_delivery_circuit", "1 for the state that the circuit of a target is in.", []string{"target", "state"}, nil),
-		prometheus.NewDesc("enbloc_delivery_concurrency", "How many attempts may call a target at once now.", []string{"target"}, nil)}
+		prometheus.NewDesc("enbloc_delivery_concurrency", "How many attempts may call a target at once now.", []string{"target"}, nil),
+		prometheus.NewDesc("enbloc_delivery_rung", "The rung that a target is written by, 1 to 6.", []string{"target"}, nil),
+		prometheus.NewDesc("enbloc_delivery_stepped_down", "1 while a target refuses the rung it was set to and is written by a lower one.", []string{"target"}, nil)}
 }
 
 // Describe implements prometheus.Collector.
-func (c *circuits) Describe(ch chan<- *prometheus.Desc) { ch <- c.desc; ch <- c.bound }
+func (c *circuits) Describe(ch chan<- *prometheus.Desc) {
+	for _, d := range []*prometheus.Desc{c.desc, c.bound, c.rung, c.stepped} {
+		ch <- d
+	}
+}
 
 // Collect implements prometheus.Collector.
 func (c *circuits) Collect(ch chan<- prometheus.Metric) {
 	for _, t := range c.service.TargetStates() {
 		ch <- prometheus.MustNewConstMetric(c.bound, prometheus.GaugeValue, float64(c.service.engines[t.Name].limiter.bound()), t.Name)
+		stepped := 0.0
+		if t.Step != nil {
+			stepped = 1
+		}
+		ch <- prometheus.MustNewConstMetric(c.rung, prometheus.GaugeValue, float64(t.Rung.Number), t.Name)
+		ch <- prometheus.MustNewConstMetric(c.stepped, prometheus.GaugeValue, stepped, t.Name)
 		for _, s := range CircuitStates() {
 			value := 0.0
 			if t.Circuit == s {

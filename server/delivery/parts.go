@@ -47,7 +47,7 @@ func (r *run) sendInParts(ctx context.Context, ops []op) *Failure {
 		if failure != nil {
 			return failure
 		}
-		if failure := r.transact(ctx, part); failure != nil {
+		if failure := r.transact(ctx, part); failure != nil || r.shrunk {
 			return failure
 		}
 		if err := r.save(ctx, 0); err != nil {

@@ -166,6 +166,8 @@ type Failure struct {
 	RequestID string
 	// Uncertain is true when the target may hold what was sent.
 	Uncertain bool
+	// Writing is true when it was a write that was refused.
+	Writing bool
 	// Problems and Conflicts say which part of the case and which element.
 	Problems  []Problem
 	Conflicts []Difference

@@ -30,6 +30,12 @@ func (r *run) transact(ctx context.Context, ops []op) *Failure {
 	a := r.target.Client.Transaction(ctx, buildBundle(r.target.Client.BaseURL(), r.target.Rung, ops, refs))
 	r.result.HTTPStatus, r.result.RequestID = a.Status, a.RequestID
 	reaction := a.Reaction(r.now())
+	if a.Status == http.StatusRequestEntityTooLarge {
+		if n := r.tooLarge(ctx, len(ops)); n > 0 {
+			r.target.MaxEntries, r.shrunk = n, true
+			return nil // plan again, in parts
+		}
+	}
 	if reaction.Class != target.Done {
 		return r.refused(ctx, ops, a, reaction, target.ReadIssues(a.Body))
 	}
@@ -40,6 +46,7 @@ func (r *run) transact(ctx context.Context, ops []op) *Failure {
 		f.Uncertain, f.Cause = true, err
 		return f
 	}
+	r.accepted()
 	if len(results) != len(ops) {
 		results = nil // cannot be paired; read instead
 	}
@@ -144,6 +151,7 @@ func (r *run) readUnplaced(ctx context.Context, ops []op) *Failure {
 // have been the cause, the record is read before anything is believed.
 func (r *run) refused(ctx context.Context, ops []op, a fhirserver.Answer, reaction target.Reaction, issues target.Issues) *Failure {
 	f := r.failure(a, reaction)
+	f.Writing = true
 	f.Problems = problems(ops, issues)
 	byCondition := reaction.Class == target.Conflict || a.Status == http.StatusBadRequest || (a.Status == http.StatusOK && reaction.Class == target.Permanent)
 	if !byCondition {

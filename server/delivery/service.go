@@ -69,6 +69,9 @@ func New(ctx context.Context, o Options) (*Service, error) {
 		s.engines[t.Name].limiter = newLimiter(o.Workers)
 		s.engines[t.Name].circuit.longest = o.LongestWait
 		s.targets = append(s.targets, t.Name)
+		if err := s.recall(ctx, s.engines[t.Name]); err != nil {
+			return nil, err
+		}
 	}
 	s.metrics = newMetrics(s.targets, o.Store, s.now)
 	s.metrics.circuits = newCircuits(s)

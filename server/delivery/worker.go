@@ -179,6 +179,9 @@ func asFailure(err error) *Failure {
 func (s *Service) outcome(d store.Delivery, r Result, f *Failure, now time.Time) store.Outcome {
 	if f == nil {
 		o := store.Outcome{State: store.Delivered}
+		if text, step := s.steppedText(d.Target); step != nil {
+			o.Reason, o.Explanation = "stepped-down", text
+		}
 		if alarms := r.Alarms(); len(alarms) > 0 {
 			o.State, o.Reason = store.DeliveredWithDifferences, "stands-with-differences"
 			o.Explanation = fmt.Sprintf("The target keeps %d element(s) other than sent, the first at %s (%s).", len(alarms), alarms[0].Path, alarms[0].Role)

@@ -24,6 +24,7 @@ func Behaviours() []Behaviour {
 			Shape{EntryByEntry: true, Lenient: true, NoPostSearch: true}},
 		{"half-transaction", "A transaction stops at its first bad entry and keeps what came before.", Shape{NotAtomic: true}},
 		{"own-ids", "Gives every id itself.", Shape{NoClientIDs: true}},
+		{"small", "Takes no more than 20 entries at once: a larger transaction is 413.", Shape{MostEntries: 20}},
 		{"rung-3", "Neither ids of the client nor conditional create: conditional update is left.",
 			Shape{NoClientIDs: true, NoConditionalCreate: true, ConditionalUpdate: true}},
 		{"rung-4", "No transaction: single requests are left.", Shape{NoTransaction: true}},

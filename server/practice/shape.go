@@ -12,6 +12,8 @@ import (
 type Shape struct {
 	// NoTransaction: a transaction is answered 405.
 	NoTransaction bool
+	// MostEntries: a transaction with more entries is answered 413; 0: any number.
+	MostEntries int
 	// NoConditionalCreate: a create with a condition is answered 412, as R4 asks
 	// of a server that does not support it (http://hl7.org/fhir/R4/http.html#ccreate).
 	NoConditionalCreate bool

@@ -36,6 +36,9 @@ func (r *Receiver) transaction(w http.ResponseWriter, req *http.Request) *refusa
 		return bad("only a Bundle of type transaction is taken here")
 	}
 	list, _ := bundle["entry"].([]any)
+	if n := r.shape.MostEntries; n > 0 && len(list) > n {
+		return &refusal{status: http.StatusRequestEntityTooLarge, code: "too-costly", text: "the transaction has more entries than are taken at once"}
+	}
 	entries, refused := r.readEntries(list)
 	if refused != nil {
 		return refused

@@ -45,3 +45,42 @@ func (t *Tx) PutPreflight(ctx context.Context, p Preflight) error {
 		p.Target, p.Rung, p.FirstWrite, flag(p.Usable), p.CapabilityHash, p.Document, micros(p.Checked))
 	return translate("storing preflight", err)
 }
+
+// Learned is what a target has shown while it was written.
+type Learned struct {
+	Target string
+	// Rung is used instead of Refused, which the target answered with Status; 0
+	// while it takes the rung it was set to.
+	Rung, Refused, Status int
+	Stepped               time.Time
+	// MaxEntries is how many entries of a transaction it takes; 0: not known.
+	MaxEntries int
+	At         time.Time
+}
+
+// Learned returns what was learned of a target since its last preflight, which
+// looked for itself; the zero Learned when there is nothing.
+func (r reads) Learned(ctx context.Context, target string) (Learned, error) {
+	scan := func(row scanner) (Learned, error) {
+		var l Learned
+		var stepped, at int64
+		err := row.Scan(&l.Target, &l.Rung, &l.Refused, &l.Status, &stepped, &l.MaxEntries, &at)
+		l.Stepped, l.At = fromMicros(stepped), fromMicros(at)
+		return l, err
+	}
+	all, err := list(ctx, r, scan, `SELECT target, rung, refused, status, stepped_at, max_entries, learned_at FROM learned l WHERE target = ?
+		AND NOT EXISTS (SELECT 1 FROM targets t WHERE t.target = l.target AND t.checked_at > l.learned_at)`, target)
+	if err != nil || len(all) == 0 {
+		return Learned{}, translate("reading what was learned of a target", err)
+	}
+	return all[0], nil
+}
+
+// PutLearned keeps what was learned in place of what was known before.
+func (t *Tx) PutLearned(ctx context.Context, l Learned) error {
+	_, err := t.exec(ctx, `INSERT INTO learned (target, rung, refused, status, stepped_at, max_entries, learned_at) VALUES (`+marks(7)+`)
+		ON CONFLICT (target) DO UPDATE SET rung = excluded.rung, refused = excluded.refused, status = excluded.status, stepped_at = excluded.stepped_at,
+		max_entries = excluded.max_entries, learned_at = excluded.learned_at`,
+		l.Target, l.Rung, l.Refused, l.Status, micros(l.Stepped), l.MaxEntries, micros(l.At))
+	return translate("keeping what was learned of a target", err)
+}

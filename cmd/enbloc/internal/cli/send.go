@@ -123,6 +123,7 @@ func (s Streams) graphToSend(file string, with []string, f *mappingFlags) (graph
 
 func (s Streams) deliver(c *cobra.Command, target delivery.Target, g graph.Graph, f sendFlags) error {
 	s.progress("sending %d resources to %s …", len(g.Resources), target.Client.BaseURL())
+	target.Fixed = true // whoever sends by hand is told, and chooses
 	engine := delivery.NewEngine(target, delivery.EngineOptions{Void: fhir.Void})
 	result, err := engine.Deliver(c.Context(), g)
 	s.progressDone()

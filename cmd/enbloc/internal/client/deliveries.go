@@ -82,6 +82,11 @@ type Target struct {
 		Title  string   `json:"title"`
 		Lost   []string `json:"lost"`
 	} `json:"rung"`
+	Stepped *struct {
+		From   int       `json:"from"`
+		Status int       `json:"http_status"`
+		Since  time.Time `json:"since"`
+	} `json:"stepped_down"`
 	Circuit string `json:"circuit"`
 }
 

@@ -180,7 +180,7 @@ func (c *Config) DeliveryTarget(ctx context.Context, version string) (delivery.T
 	if err != nil {
 		return delivery.Target{}, err
 	}
-	t := delivery.Target{Name: c.TargetName, Client: client, Rung: c.Rung, Patient: delivery.PatientMustExist,
+	t := delivery.Target{Name: c.TargetName, Client: client, Rung: c.Rung, Fixed: c.Rung != 0, Patient: delivery.PatientMustExist,
 		Verify: delivery.VerifySample, MaxEntries: c.MaxEntries}
 	if t.Name == "" {
 		t.Name = TargetName(c.Target)
