@@ -8,7 +8,7 @@ func commands(s Streams) []*cobra.Command {
 	return []*cobra.Command{
 		newCheck(s), newAssess(s), newMap(s), newImport(s), newSend(s),
 		newServe(s), newDemo(s), newPractice(s), newPreflight(s), newDeliveries(s), newResend(s), newSkip(s), newHealth(s), newBackup(s),
-		newExport(s), newIndicators(s),
+		newExport(s), newIndicators(s), newRegistry(s),
 		newRules(s), newCodes(s), newPackage(s), newSchemas(s), newExamples(s),
 	}
 }
