@@ -41,7 +41,7 @@ func (s *Server) item(ctx context.Context, c store.Case) (caseItem, error) {
 			"deliveries": "/deliveries?case=" + c.Key,
 		}}
 	// The newest row of each target comes first and is the one that counts.
-	rows, err := s.o.Store.Deliveries(ctx, store.DeliveryQuery{CaseKey: c.Key, Limit: defaultPage})
+	rows, err := s.o.Store.Deliveries(ctx, store.DeliveryQuery{Tenant: c.Tenant, CaseKey: c.Key, Limit: defaultPage})
 	seen := map[string]bool{}
 	for _, d := range rows {
 		if !seen[d.Target] {

@@ -48,7 +48,7 @@ func (s *Server) listDeliveries(c *gin.Context) {
 		s.fail(c, err)
 		return
 	}
-	q, err := deliveryQuery(p)
+	q, err := deliveryQuery(p, s.o.Tenant)
 	if err != nil {
 		s.fail(c, err)
 		return
@@ -76,8 +76,8 @@ func (s *Server) listDeliveries(c *gin.Context) {
 // targetNames are what a target can be called.
 var targetNames = regexp.MustCompile(`^[A-Za-z0-9._-]{1,64}$`)
 
-func deliveryQuery(p page) (store.DeliveryQuery, error) {
-	q := store.DeliveryQuery{CaseKey: p.query.Get("case"), Target: p.query.Get("target"), After: p.after, Limit: p.limit}
+func deliveryQuery(p page, tenant string) (store.DeliveryQuery, error) {
+	q := store.DeliveryQuery{Tenant: tenant, CaseKey: p.query.Get("case"), Target: p.query.Get("target"), After: p.after, Limit: p.limit}
 	for _, text := range p.query["state"] {
 		state := store.DeliveryState(text)
 		if !slices.Contains(store.DeliveryStates(), state) {
@@ -126,7 +126,11 @@ func (s *Server) change(c *gin.Context, do func(context.Context, string) error) 
 		s.fail(c, errNoDelivery)
 		return
 	}
-	if _, err := s.o.Store.Delivery(ctx, id); err != nil {
+	before, err := s.o.Store.Delivery(ctx, id)
+	if err == nil && before.Tenant != s.o.Tenant {
+		err = errNoDelivery
+	}
+	if err != nil {
 		s.fail(c, err)
 		return
 	}

@@ -24,7 +24,7 @@ const fetchers = `SELECT DISTINCT attempted_by[array_upper(attempted_by, 1)] FRO
 // left are the rows of jobs that a worker who is gone had fetched.
 const left = `SELECT d.id FROM river_job j JOIN deliveries d ON d.id = j.args->>'delivery_id'
 	WHERE j.state = 'running' AND j.attempted_by[array_upper(j.attempted_by, 1)] = $1
-	AND d.state IN ('waiting', 'retrying', 'parked') AND d.job_id = j.id`
+	AND d.state IN ('waiting', 'retrying', 'parked') AND d.job_id = j.id AND d.tenant = $2`
 
 // grave is a worker without a sign of life.
 type grave struct {
@@ -70,7 +70,7 @@ func (s *Service) bury(ctx context.Context, now time.Time) error {
 func (s *Service) buryOne(ctx context.Context, worker string) error {
 	var interrupted, woken int
 	err := s.store.InTx(ctx, func(tx *store.Tx) error {
-		freed, err := tx.Release(ctx, worker, s.now())
+		freed, err := tx.Release(ctx, s.tenant, worker, s.now())
 		for _, id := range freed {
 			if err := s.queue.wakeTx(ctx, tx, id); err != nil {
 				return err
@@ -80,7 +80,7 @@ func (s *Service) buryOne(ctx context.Context, worker string) error {
 			return err
 		}
 		interrupted = len(freed)
-		woken, err = s.wakeAll(ctx, tx, left, worker)
+		woken, err = s.wakeAll(ctx, tx, left, worker, s.tenant)
 		return err
 	})
 	if err == nil && interrupted+woken > 0 {

@@ -104,7 +104,10 @@ type Target struct {
 
 // Options are what a Service needs.
 type Options struct {
-	Store   *store.Store
+	Store *store.Store
+	// Tenant is whose cases are delivered, where several share a store; the rows
+	// of others are left alone.
+	Tenant  string
 	Targets []Target
 	Render  Renderer
 	Void    Voider

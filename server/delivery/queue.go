@@ -2,7 +2,9 @@ package delivery
 
 import (
 	"context"
+	"crypto/sha256"
 	"database/sql"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"time"
@@ -46,6 +48,7 @@ func (jobArgs) Kind() string { return "deliver" }
 type queue struct {
 	client  *river.Client[*sql.Tx]
 	service *Service
+	name    string
 	done    chan struct{}
 	cancel  context.CancelFunc
 }
@@ -66,7 +69,7 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 	river.AddWorker(registry, &worker{service: s})
 	client, err := river.NewClient(driver, &river.Config{
 		ID:                          s.worker,
-		Queues:                      map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: workers}},
+		Queues:                      map[string]river.QueueConfig{queueName(s.tenant): {MaxWorkers: workers}},
 		Workers:                     registry,
 		Logger:                      quiet(s.log),
 		FetchCooldown:               fetchCooldown,
@@ -80,7 +83,16 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 	if err != nil {
 		return nil, fmt.Errorf("making queue: %w", err)
 	}
-	return &queue{client: client, service: s}, nil
+	return &queue{client: client, service: s, name: queueName(s.tenant)}, nil
+}
+
+// queueName keeps tenants that share a store from working each other's rows.
+func queueName(tenant string) string {
+	if tenant == "" {
+		return river.QueueDefault
+	}
+	sum := sha256.Sum256([]byte(tenant))
+	return "tenant-" + hex.EncodeToString(sum[:8])
 }
 
 // ownTrouble spaces the attempts of a job that failed inside our own walls (the
@@ -93,7 +105,7 @@ func (p ownTrouble) NextRetry(job *rivertype.JobRow) time.Time {
 
 // insertTx adds the job of a row in the row's own transaction.
 func (q *queue) insertTx(ctx context.Context, tx *sql.Tx, deliveryID string) (int64, error) {
-	res, err := q.client.InsertTx(ctx, tx, jobArgs{deliveryID}, nil)
+	res, err := q.client.InsertTx(ctx, tx, jobArgs{deliveryID}, &river.InsertOpts{Queue: q.name})
 	if err != nil {
 		return 0, fault.Wrap("inserting delivery job", fault.Unavailable, err)
 	}

@@ -36,6 +36,7 @@ type Service struct {
 	// worker names this process in claims; presence shows that it lives.
 	worker   string
 	presence *store.Presence
+	tenant   string
 	graves   map[string]*grave
 
 	budget  time.Duration
@@ -53,7 +54,7 @@ func New(ctx context.Context, o Options) (*Service, error) {
 	if o.Store == nil || o.Render == nil {
 		return nil, errors.New("checking delivery options: store and renderer are required")
 	}
-	s := &Service{store: o.Store, render: o.Render, log: o.Logger, engines: map[string]*Engine{},
+	s := &Service{store: o.Store, tenant: o.Tenant, render: o.Render, log: o.Logger, engines: map[string]*Engine{},
 		worker: workerName(), graves: map[string]*grave{},
 		budget: o.Budget, attempt: o.AttemptTimeout, margin: o.Margin, every: o.Sweep, backoff: o.Backoff, longest: o.LongestWait, now: o.Clock}
 	s.defaults()
@@ -128,7 +129,7 @@ func (s *Service) EnqueueTx(ctx context.Context, tx *store.Tx, caseKey string, s
 		if err != nil {
 			return err
 		}
-		d := store.Delivery{ID: id.String(), CaseKey: caseKey, Sequence: sequence, Target: target, JobID: job, Created: now}
+		d := store.Delivery{ID: id.String(), CaseKey: caseKey, Tenant: s.tenant, Sequence: sequence, Target: target, JobID: job, Created: now}
 		if err := tx.AddDelivery(ctx, d); err != nil {
 			return err
 		}

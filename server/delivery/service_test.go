@@ -91,15 +91,7 @@ func (p *plant) accept(scenes ...scene) {
 
 func (p *plant) start() { require.NoError(p.t, p.svc.Start(context.Background())) }
 
-func (p *plant) rows(caseKey string) map[int]store.Delivery {
-	all, err := p.store.Deliveries(context.Background(), store.DeliveryQuery{CaseKey: caseKey, Limit: 500})
-	require.NoError(p.t, err)
-	rows := map[int]store.Delivery{}
-	for _, d := range all {
-		rows[d.Sequence] = d
-	}
-	return rows
-}
+func (p *plant) rows(caseKey string) map[int]store.Delivery { return p.rowsOf("", caseKey) }
 
 // until waits for a row to reach a state.
 func (p *plant) until(s scene, want store.DeliveryState) store.Delivery {

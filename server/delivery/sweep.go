@@ -37,7 +37,7 @@ func (s *Service) sweepForever(ctx context.Context) {
 	}
 }
 
-// orphans selects due rows that no live job will wake; %[1]d is the time, %[2]d
+// orphans selects due rows of a tenant that no live job will wake; %[1]d is the time, %[2]d
 // a margin earlier, %[4]d further ahead than anything waits: such a time was
 // written before the clock was put back. It is the one place that reads the queue's own table: asking
 // through its client would be one question per row.
@@ -47,13 +47,13 @@ func (s *Service) sweepForever(ctx context.Context) {
 // is due, its process died between the two tables. A row whose claim ran out has
 // lost its worker whatever the queue thinks.
 const orphans = `SELECT d.id FROM deliveries d
-	WHERE (d.state IN ('waiting', 'retrying', 'parked') AND (d.state = 'waiting' OR d.next_attempt <= %[1]d OR d.next_attempt > %[4]d)
+	WHERE d.tenant = %[5]s AND ((d.state IN ('waiting', 'retrying', 'parked') AND (d.state = 'waiting' OR d.next_attempt <= %[1]d OR d.next_attempt > %[4]d)
 		AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = d.job_id
 			AND (j.state IN ('available', 'pending', 'retryable', 'scheduled') OR (j.state = 'running' AND d.next_attempt > %[2]d)))
 		AND NOT EXISTS (SELECT 1 FROM deliveries o WHERE o.case_key = d.case_key AND o.target = d.target
 			AND o.sequence < d.sequence AND o.state IN ('waiting', 'sending', 'retrying', 'conflict')))
 	OR (d.state = 'sending' AND (d.claimed_until < %[1]d OR d.claimed_until > %[4]d)
-		AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = d.job_id AND j.state IN ('available', 'pending', 'retryable', 'scheduled')))
+		AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = d.job_id AND j.state IN ('available', 'pending', 'retryable', 'scheduled'))))
 	ORDER BY d.next_attempt LIMIT %[3]d`
 
 // sweep wakes the orphans, batch by batch.
@@ -63,11 +63,11 @@ func (s *Service) sweep(ctx context.Context, atStart bool) error {
 		margin = 0 // the only process has just started: nothing runs
 	}
 	query := fmt.Sprintf(orphans, now.UnixMicro(), now.Add(-margin).UnixMicro(), sweepBatch,
-		now.Add(max(store.LongestWait, 2*(s.attempt+s.margin))).UnixMicro())
+		now.Add(max(store.LongestWait, 2*(s.attempt+s.margin))).UnixMicro(), s.store.Placeholder())
 	for {
 		woken := 0
 		err := s.store.InTx(ctx, func(tx *store.Tx) (err error) {
-			woken, err = s.wakeAll(ctx, tx, query)
+			woken, err = s.wakeAll(ctx, tx, query, s.tenant)
 			return err
 		})
 		if err != nil {

@@ -1,6 +1,7 @@
 package practice
 
 import (
+	"maps"
 	"net/http"
 	"slices"
 	"strings"
@@ -46,6 +47,9 @@ var kinds = byName(
 	kind{"CarePlan", true, "subject", "status intent subject", "draft active on-hold revoked completed entered-in-error unknown"},
 	kind{"Provenance", false, "", "target recorded agent", ""},
 )
+
+// Types are the resource types that the receiver knows, in alphabetical order.
+func Types() []string { return slices.Sorted(maps.Keys(kinds)) }
 
 func byName(all ...kind) map[string]kind {
 	m := make(map[string]kind, len(all))

@@ -154,14 +154,14 @@ func (t *Tx) ReleaseAll(ctx context.Context, now time.Time) (int64, error) {
 	return n, translate("counting deliveries", err)
 }
 
-// Release takes every row out of the hands of one worker, who is known to be
-// gone, and returns their ids.
-func (t *Tx) Release(ctx context.Context, worker string, now time.Time) ([]string, error) {
+// Release takes every row of a tenant out of the hands of one worker, who is
+// known to be gone, and returns their ids.
+func (t *Tx) Release(ctx context.Context, tenant, worker string, now time.Time) ([]string, error) {
 	scan := func(row scanner) (id string, err error) {
 		err = row.Scan(&id)
 		return id, err
 	}
-	ids, err := list(ctx, t.reads, scan, released+` AND claimed_by = ? RETURNING id`, micros(now), micros(now), worker)
+	ids, err := list(ctx, t.reads, scan, released+` AND claimed_by = ? AND tenant = ? RETURNING id`, micros(now), micros(now), worker, tenant)
 	return ids, translate("releasing deliveries", err)
 }
 

@@ -50,9 +50,11 @@ func (s DeliveryState) Open() bool {
 // Delivery is one row of the outbox: one state of a case for one target.
 type Delivery struct {
 	ID, CaseKey string
-	Sequence    int
-	Target      string
-	State       DeliveryState
+	// Tenant is whose case it is; see Case.
+	Tenant   string
+	Sequence int
+	Target   string
+	State    DeliveryState
 	// Reason is a short fixed word ("waiting-for-patient"), Explanation a
 	// sentence for people; neither holds patient data.
 	Reason, Explanation string
@@ -71,12 +73,12 @@ type Delivery struct {
 	Created, Updated time.Time
 }
 
-const deliveryColumns = `id, case_key, sequence, target, state, reason, explanation, details, attempts, uncertain, next_attempt, job_id, claimed_by, claimed_until, created_at, updated_at`
+const deliveryColumns = `id, case_key, tenant, sequence, target, state, reason, explanation, details, attempts, uncertain, next_attempt, job_id, claimed_by, claimed_until, created_at, updated_at`
 
 func scanDelivery(row scanner) (Delivery, error) {
 	var d Delivery
 	var uncertain, next, until, created, updated int64
-	err := row.Scan(&d.ID, &d.CaseKey, &d.Sequence, &d.Target, &d.State, &d.Reason, &d.Explanation, (*[]byte)(&d.Details),
+	err := row.Scan(&d.ID, &d.CaseKey, &d.Tenant, &d.Sequence, &d.Target, &d.State, &d.Reason, &d.Explanation, (*[]byte)(&d.Details),
 		&d.Attempts, &uncertain, &next, &d.JobID, &d.ClaimedBy, &until, &created, &updated)
 	d.Uncertain = uncertain != 0
 	d.NextAttempt, d.ClaimedUntil, d.Created, d.Updated = fromMicros(next), fromMicros(until), fromMicros(created), fromMicros(updated)
@@ -90,8 +92,9 @@ func (r reads) Delivery(ctx context.Context, id string) (Delivery, error) {
 }
 
 // DeliveryQuery selects a page of the outbox, newest first. Empty fields do not
-// restrict.
+// restrict, but for Tenant.
 type DeliveryQuery struct {
+	Tenant          string
 	CaseKey, Target string
 	States          []DeliveryState
 	// After is the id of the last row of the page before.
@@ -102,7 +105,7 @@ type DeliveryQuery struct {
 
 // Deliveries returns one page; the id of its last row is the cursor of the next.
 func (r reads) Deliveries(ctx context.Context, q DeliveryQuery) ([]Delivery, error) {
-	where, args := []string{"1 = 1"}, []any{}
+	where, args := []string{"tenant = ?"}, []any{q.Tenant}
 	add := func(term string, values ...any) { where, args = append(where, term), append(args, values...) }
 	if q.CaseKey != "" {
 		add("case_key = ?", q.CaseKey)
@@ -149,13 +152,13 @@ func (r reads) OpenCounts(ctx context.Context) ([]OpenCount, error) {
 	return all, translate("counting deliveries", err)
 }
 
-// AddDelivery stores an outbox row; ID, CaseKey, Sequence, Target, JobID and
-// Created are the caller's. The same state for the same target a second time is
+// AddDelivery stores an outbox row; ID, CaseKey, Tenant, Sequence, Target, JobID
+// and Created are the caller's. The same state for the same target a second time is
 // a fault of kind Conflict.
 func (t *Tx) AddDelivery(ctx context.Context, d Delivery) error {
 	at := micros(d.Created)
-	_, err := t.exec(ctx, `INSERT INTO deliveries (`+deliveryColumns+`) VALUES (`+marks(16)+`)`,
-		d.ID, d.CaseKey, d.Sequence, d.Target, Waiting, "", "", []byte(`{}`), 0, 0, at, d.JobID, "", 0, at, at)
+	_, err := t.exec(ctx, `INSERT INTO deliveries (`+deliveryColumns+`) VALUES (`+marks(17)+`)`,
+		d.ID, d.CaseKey, d.Tenant, d.Sequence, d.Target, Waiting, "", "", []byte(`{}`), 0, 0, at, d.JobID, "", 0, at, at)
 	return translate("storing delivery", err)
 }
 

@@ -78,6 +78,9 @@ func Open(ctx context.Context, dsn string) (*Store, error) {
 // Engine says which database is below.
 func (s *Store) Engine() Engine { return s.engine }
 
+// Placeholder is how the engine spells the first argument of a query.
+func (s *Store) Placeholder() string { return rebind(s.engine, "?") }
+
 // DB is the writing pool, for a queue that keeps its tables in the same
 // database. On SQLite it has one connection: never hold rows open on it.
 func (s *Store) DB() *sql.DB { return s.writer }

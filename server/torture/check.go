@@ -22,11 +22,12 @@ type verdict struct {
 	Cases      int     `json:"cases"`
 	Documents  int     `json:"documents"`
 	Kills      int     `json:"kills"`
+	HAPIKills  int     `json:"hapi_kills,omitempty"`
 	FaultShare float64 `json:"fault_share"`
 	Faults     int     `json:"faults"`
 	Minutes    float64 `json:"minutes"`
 
-	FaultsByKind map[practice.FaultKind]int `json:"faults_by_kind"`
+	FaultsByKind map[practice.FaultKind]int `json:"faults_by_kind,omitempty"`
 
 	Writes     int `json:"writes"`      // of the program, in the receiver's journal
 	LedgerRows int `json:"ledger_rows"` // each compared with what stands
@@ -59,19 +60,12 @@ func (v *verdict) note(counter *int, format string, args ...any) {
 	}
 }
 
-func (v *verdict) count(drawn map[practice.FaultKind]int) {
-	v.FaultsByKind = drawn
-	for _, n := range drawn {
-		v.Faults += n
-	}
-}
-
 // check holds what stands at the receiver, and how it came there, against the
 // documents.
-func check(ctx context.Context, v *verdict, st *store.Store, hospital *practice.Receiver, version string, cases []*sent) error {
+func check(ctx context.Context, v *verdict, st *store.Store, journal []practice.Write, version string, cases []*sent) error {
 	pipeline := mapping.Pipeline{Book: assess.DefaultBook(), FHIR: fhir.Options{Key: key, SoftwareVersion: version}}
 	in := intake.New(intake.Options{Store: st, Pipeline: pipeline})
-	s, err := survey(hospital)
+	s, err := survey(journal)
 	if err != nil {
 		return err
 	}

@@ -51,7 +51,7 @@ func written(t *testing.T, lines ...string) surveyed {
 		require.NoError(t, json.Unmarshal(w.Body.Bytes(), &stored))
 		ids[key] = stored.ID
 	}
-	s, err := survey(r)
+	s, err := survey(r.Journal())
 	require.NoError(t, err)
 	return s
 }

@@ -11,7 +11,6 @@ import (
 
 	"enbloc/mapping/report"
 	"enbloc/mapping/sample"
-	"enbloc/server/practice"
 )
 
 // document is one that is sent.
@@ -30,7 +29,7 @@ type sent struct {
 }
 
 // makeCases invents the cases and makes their patients known.
-func makeCases(n int, seed uint64, hospital *practice.Receiver) ([]*sent, error) {
+func makeCases(ctx context.Context, n int, seed uint64, place hospital) ([]*sent, error) {
 	d := dice(seed, 1)
 	known := map[report.Identifier]bool{}
 	var all []*sent
@@ -38,7 +37,7 @@ func makeCases(n int, seed uint64, hospital *practice.Receiver) ([]*sent, error)
 		id := c.Report.Patient.Identifier
 		if !known[id] {
 			known[id] = true
-			if _, err := hospital.Seed("Patient", id.System, id.Value, testLabel()); err != nil {
+			if err := place.admit(ctx, id); err != nil {
 				return nil, err
 			}
 		}

@@ -4,6 +4,7 @@
 //
 //	go run ./server/torture --cases 10000 --kills 50 --faults 0.2 --store sqlite
 //	go run ./server/torture --cases 10000 --kills 50 --faults 0.2 --store postgres
+//	go run ./server/torture --cases 60 --kills 3 --faults 0 --hapi testdata/peers/hapi/start.sh --hapi-kills 3
 //
 // It promises that its judgement does not rest on what the program says of
 // itself: the checker reads the receiver's own journal, maps every state anew
@@ -31,6 +32,8 @@ func main() {
 	flag.Uint64Var(&c.Seed, "seed", 1, "number that cases, faults and kills are drawn by")
 	flag.StringVar(&c.Store, "store", "sqlite", "sqlite, postgres (the server that "+postgresEnv+" names) or a postgres:// URL")
 	flag.StringVar(&c.Binary, "binary", "", "the program; empty: built from ./cmd/enbloc")
+	flag.StringVar(&c.HAPI, "hapi", "", "script that starts a HAPI FHIR server as PORT DATADIR; empty: the practice receiver is the target, with its faults")
+	flag.IntVar(&c.HAPIKills, "hapi-kills", 3, "how often HAPI is killed with SIGKILL and started again on its data")
 	flag.IntVar(&c.Senders, "senders", 4, "how many senders send side by side")
 	flag.DurationVar(&c.Patience, "patience", 2*time.Hour, "how long the whole may take")
 	flag.Parse()

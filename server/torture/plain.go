@@ -22,9 +22,9 @@ type surveyed struct {
 	writes  int
 }
 
-func survey(r *practice.Receiver) (surveyed, error) {
+func survey(journal []practice.Write) (surveyed, error) {
 	s := surveyed{map[string]json.RawMessage{}, map[string][]string{}, map[string][]practice.Write{}, map[string]string{}, 0}
-	for _, w := range r.Journal() {
+	for _, w := range journal {
 		place := w.Type + "/" + w.ID
 		tree, err := decode(w.Body)
 		if err != nil {
@@ -64,6 +64,7 @@ func plain(tree map[string]any, lead func(string) string) string {
 		meta = maps.Clone(meta)
 		delete(meta, "versionId")
 		delete(meta, "lastUpdated")
+		delete(meta, "source")
 		out["meta"] = meta
 	}
 	raw, err := json.Marshal(led(out, lead)) // object keys in order

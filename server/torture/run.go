@@ -6,8 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
-	"net"
-	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
@@ -15,7 +13,6 @@ import (
 
 	"github.com/google/uuid"
 
-	"enbloc/server/practice"
 	"enbloc/server/store"
 )
 
@@ -25,8 +22,12 @@ type config struct {
 	Faults                float64
 	Seed                  uint64
 	Store, Binary         string
-	Patience              time.Duration
-	Say                   func(format string, args ...any)
+	// HAPI is the script that starts a HAPI FHIR server; empty: the practice
+	// receiver is the target. HAPIKills is how often it is killed.
+	HAPI      string
+	HAPIKills int
+	Patience  time.Duration
+	Say       func(format string, args ...any)
 }
 
 const postgresEnv = "ENBLOC_TEST_POSTGRES"
@@ -48,44 +49,45 @@ func run(ctx context.Context, c config) (verdict, error) {
 		return verdict{}, err
 	}
 	defer drop()
-	hospital, base, closeHospital, err := openHospital(ctx)
+	place, err := open(ctx, c, folder)
 	if err != nil {
 		return verdict{}, err
 	}
-	defer closeHospital()
-	p, err := newProgram(ctx, c, folder, dsn, base)
+	defer place.close()
+	p, err := newProgram(ctx, c, folder, dsn, place.base())
 	if err != nil {
 		return verdict{}, err
 	}
 	defer p.kill()
-	cases, err := makeCases(c.Cases, c.Seed, hospital)
+	cases, err := makeCases(ctx, c.Cases, c.Seed, place)
 	if err != nil {
-		return verdict{}, err
-	}
-	if err := hospital.Faults(faults(c)); err != nil {
 		return verdict{}, err
 	}
 	began := time.Now()
 	v := verdict{Store: c.Store, Seed: c.Seed, Cases: len(cases), FaultShare: c.Faults}
-	if err := play(ctx, c, p, cases, &v); err != nil {
+	if err := play(ctx, c, p, place, cases, &v); err != nil {
 		return v, fmt.Errorf("%w\n%s", err, p.lastWords())
 	}
 	v.Minutes = time.Since(began).Minutes()
-	v.count(hospital.FaultsDrawn())
 	if err := p.stop(ctx); err != nil {
 		return v, err
 	}
-	c.Say("checking %d writes of the receiver's journal", len(hospital.Journal()))
+	journal, err := place.journal(ctx)
+	if err != nil {
+		return v, err
+	}
+	place.count(&v)
+	c.Say("checking %d writes of the receiver's journal", len(journal))
 	st, err := store.Open(ctx, dsn)
 	if err != nil {
 		return v, err
 	}
 	defer st.Close() //nolint:errcheck // only read
-	return v, check(ctx, &v, st, hospital, p.version, cases)
+	return v, check(ctx, &v, st, journal, p.version, cases)
 }
 
 // play sends, kills and waits until nothing is under way any more.
-func play(ctx context.Context, c config, p *program, cases []*sent, v *verdict) error {
+func play(ctx context.Context, c config, p *program, place hospital, cases []*sent, v *verdict) error {
 	if err := p.start(ctx); err != nil {
 		return err
 	}
@@ -93,6 +95,9 @@ func play(ctx context.Context, c config, p *program, cases []*sent, v *verdict) 
 	watching, enough := context.WithCancel(ctx)
 	defer enough()
 	go measured.watch(watching, p)
+	if err := place.begin(ctx, p); err != nil {
+		return err
+	}
 	feeding := make(chan error, 1)
 	go func() { feeding <- feed(ctx, c, p, cases, killer, measured) }()
 	if err := killer.run(ctx, feeding); err != nil {
@@ -100,26 +105,6 @@ func play(ctx context.Context, c config, p *program, cases []*sent, v *verdict) 
 	}
 	v.Kills, v.Figures = killer.done, measured.figures(len(cases), time.Since(began))
 	return nil
-}
-
-// faults spreads the share over all kinds; a slow answer is only a little slow,
-// so that a run ends some day.
-func faults(c config) practice.Faults {
-	f := practice.EvenFaults(c.Seed, c.Faults)
-	f.Delay = 200 * time.Millisecond
-	return f
-}
-
-// openHospital starts the receiver on loopback.
-func openHospital(ctx context.Context) (*practice.Receiver, string, func(), error) {
-	r := practice.New("/fhir")
-	listener, err := (&net.ListenConfig{}).Listen(ctx, "tcp", "127.0.0.1:0")
-	if err != nil {
-		return nil, "", nil, fmt.Errorf("opening receiver: %w", err)
-	}
-	h := &http.Server{Handler: r, ReadHeaderTimeout: time.Minute}
-	go h.Serve(listener) //nolint:errcheck // its end is asked for
-	return r, "http://" + listener.Addr().String() + "/fhir", func() { _ = h.Close() }, nil
 }
 
 // database is a new SQLite file, or a schema of its own on a Postgres.

@@ -97,6 +97,7 @@ var abilities = map[string]func(*practice.Shape){
 	"if-match":           func(s *practice.Shape) { s.IgnoresVersions = true },
 	"client-ids":         func(s *practice.Shape) { s.NoClientIDs = true },
 	"post-search":        func(s *practice.Shape) { s.NoPostSearch = true },
+	"delete":             func(s *practice.Shape) { s.Deletes = false },
 	"writing":            func(s *practice.Shape) { s.ReadOnly = true },
 	"honesty":            func(s *practice.Shape) { s.Claims = true }, // its CapabilityStatement lies
 }
@@ -118,6 +119,7 @@ func (f practiceFlags) behaviour() (prepare func(*practice.Receiver) error, abou
 		return nil, "", usagef("--behave %q is no kind of server\nSee: enbloc practice --help", f.like)
 	}
 	shape, about := all[i].Shape, all[i].Name+": "+all[i].About
+	shape.Deletes = !shape.ReadOnly && !shape.OnlyDocuments // so that a preflight can clean up after itself
 	for _, name := range f.lacks {
 		take, ok := abilities[name]
 		if !ok {

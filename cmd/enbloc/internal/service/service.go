@@ -91,7 +91,7 @@ func (s *Service) wire(ctx context.Context, pipeline mapping.Pipeline, targets [
 	var in *intake.Intake
 	var err error
 	s.delivery, err = delivery.New(ctx, delivery.Options{
-		Store: s.store, Targets: targets, Void: fhir.Void, Logger: s.log, Registerer: registry,
+		Store: s.store, Tenant: s.config.Tenant, Targets: targets, Void: fhir.Void, Logger: s.log, Registerer: registry,
 		LongestWait: s.config.RetryWait,
 		Render: func(ctx context.Context, caseKey string, sequence int) (graph.Graph, error) {
 			return in.Graph(ctx, caseKey, sequence)

@@ -1,0 +1,76 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"net/http"
+	"time"
+
+	"enbloc/mapping/report"
+	"enbloc/server/practice"
+)
+
+// hospital is where the records go, with what the checker asks of it.
+type hospital interface {
+	base() string
+	// admit makes a patient known.
+	admit(ctx context.Context, id report.Identifier) error
+	// begin is called when sending begins; what goes wrong goes wrong from now on.
+	begin(ctx context.Context, p *program) error
+	// journal is every version of everything that stands or stood there, in the
+	// order in which it was written. It is called when nothing is under way.
+	journal(ctx context.Context) ([]practice.Write, error)
+	// count notes what went wrong.
+	count(v *verdict)
+	close()
+}
+
+// open starts the hospital that the run asks for.
+func open(ctx context.Context, c config, folder string) (hospital, error) {
+	if c.HAPI != "" {
+		return openHAPI(ctx, c, folder)
+	}
+	return openPractice(ctx, c)
+}
+
+// practising is the practice receiver in this process. Its journal is its own.
+type practising struct {
+	*practice.Receiver
+	address string
+	faults  practice.Faults
+	server  *http.Server
+}
+
+func openPractice(ctx context.Context, c config) (*practising, error) {
+	h := &practising{Receiver: practice.New("/fhir"), faults: practice.EvenFaults(c.Seed, c.Faults)}
+	h.faults.Delay = 200 * time.Millisecond // only a little slow, so that a run ends some day
+	listener, err := (&net.ListenConfig{}).Listen(ctx, "tcp", "127.0.0.1:0")
+	if err != nil {
+		return nil, fmt.Errorf("opening receiver: %w", err)
+	}
+	h.address = "http://" + listener.Addr().String() + "/fhir"
+	h.server = &http.Server{Handler: h.Receiver, ReadHeaderTimeout: time.Minute}
+	go h.server.Serve(listener) //nolint:errcheck // its end is asked for
+	return h, nil
+}
+
+func (h *practising) base() string { return h.address }
+
+func (h *practising) admit(_ context.Context, id report.Identifier) error {
+	_, err := h.Seed("Patient", id.System, id.Value, testLabel())
+	return err
+}
+
+func (h *practising) begin(context.Context, *program) error { return h.Faults(h.faults) }
+
+func (h *practising) journal(context.Context) ([]practice.Write, error) { return h.Journal(), nil }
+
+func (h *practising) count(v *verdict) {
+	v.FaultsByKind = h.FaultsDrawn()
+	for _, n := range v.FaultsByKind {
+		v.Faults += n
+	}
+}
+
+func (h *practising) close() { _ = h.server.Close() }
