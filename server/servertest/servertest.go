@@ -56,6 +56,9 @@ type Options struct {
 	// Server is the base URL of a FHIR server that others wrote; it takes the
 	// receiver's place as target, and everything is read back.
 	Server string
+	// Sampled reads back from Server what a service reads back by default, not
+	// everything.
+	Sampled bool
 	// Undelivered leaves the delivery service stopped: rows wait.
 	Undelivered bool
 	// UnknownPatients keeps patients from being made known to the receiver.
@@ -159,7 +162,7 @@ func (s *Service) workers() int {
 
 // verification reads everything back from a server whose ways are not ours.
 func (s *Service) verification() delivery.Verification {
-	if s.o.Server != "" {
+	if s.o.Server != "" && !s.o.Sampled {
 		return delivery.VerifyAll
 	}
 	return delivery.VerifySample
