@@ -3,7 +3,6 @@ package delivery
 import (
 	"bytes"
 	"cmp"
-	"maps"
 	"slices"
 
 	"enbloc/server/store"
@@ -83,8 +82,15 @@ func writeString(b *bytes.Buffer, s string) {
 	b.WriteByte('"')
 }
 
-// sortedEntries gives ledger entries in the order of their keys, so that equal
-// states make equal bundles.
-func sortedEntries(ledger map[string]store.LedgerEntry) []store.LedgerEntry {
-	return slices.SortedFunc(maps.Values(ledger), func(a, b store.LedgerEntry) int { return cmp.Compare(a.RoleKey, b.RoleKey) })
+// sortedEntries gives the ledger entries that are wanted in the order of their
+// keys, so that equal states make equal bundles.
+func sortedEntries(ledger map[string]store.LedgerEntry, wanted func(store.LedgerEntry) bool) []store.LedgerEntry {
+	var some []store.LedgerEntry
+	for _, e := range ledger {
+		if wanted(e) {
+			some = append(some, e)
+		}
+	}
+	slices.SortFunc(some, func(a, b store.LedgerEntry) int { return cmp.Compare(a.RoleKey, b.RoleKey) })
+	return some
 }

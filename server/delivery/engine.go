@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"sync"
 	"time"
 
@@ -97,7 +99,7 @@ func (e *Engine) deliver(ctx context.Context, g graph.Graph, doubt bool) (Result
 
 // deliverBy delivers in one way.
 func (e *Engine) deliverBy(ctx context.Context, t Target, g graph.Graph, doubt bool) (Result, error) {
-	r := &run{Engine: e, target: t, g: g, doubt: doubt, void: e.void, patientBorn: g.Born, items: map[string]*Item{}}
+	r := &run{Engine: e, target: t, g: g, doubt: doubt, void: e.void, patientBorn: g.Born, hashes: hashes{}, items: map[string]*Item{}}
 	if err := r.begin(ctx); err != nil {
 		return r.finished(), err
 	}
@@ -133,6 +135,7 @@ type run struct {
 	ledger  map[string]store.LedgerEntry
 	unsaved []store.LedgerEntry
 	items   map[string]*Item
+	hashes  hashes
 	result  Result
 }
 
@@ -186,7 +189,7 @@ func (r *run) write(ctx context.Context) error {
 		return failure
 	}
 	for pass := 0; pass < passes; pass++ {
-		ops, err := plan(r.g, r.ledger, r.void)
+		ops, err := plan(r.g, r.ledger, r.void, r.hashes)
 		if err != nil {
 			return err
 		}
@@ -301,10 +304,8 @@ func (r *run) finished() Result {
 			r.result.Items = append(r.result.Items, Item{Role: res.Role, Key: res.Key, Type: res.Type, Effect: Unchanged, ServerID: e.ServerID, Version: e.Version})
 		}
 	}
-	for _, e := range sortedEntries(r.ledger) { // what was voided is in no graph
-		if i, ok := r.items[e.RoleKey]; ok {
-			r.result.Items = append(r.result.Items, *i)
-		}
+	for _, key := range slices.Sorted(maps.Keys(r.items)) { // what was voided is in no graph
+		r.result.Items = append(r.result.Items, *r.items[key])
 	}
 	return r.result
 }

@@ -24,7 +24,7 @@ func FileName(caseKey string, sequence int) string {
 // One that is there with the same content is the answer to a doubt; one with
 // other content is nobody's to overwrite.
 func (r *run) drop(ctx context.Context) error {
-	ops, err := plan(r.g, r.ledger, r.void)
+	ops, err := plan(r.g, r.ledger, r.void, r.hashes)
 	if err != nil {
 		return err
 	}

@@ -58,20 +58,31 @@ func hashOf(body []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
+// hashes are those of a graph, by role key: a graph is planned several times.
+type hashes map[string]string
+
+func (h hashes) of(r graph.Resource) string {
+	hash, known := h[r.Key]
+	if !known {
+		hash = hashOf(r.Body)
+		h[r.Key] = hash
+	}
+	return hash
+}
+
 // plan compares a graph with the ledger of its target: a key that is not there
 // is a create, another hash an update, and a key that the graph has no longer
 // is voided. Shared and immutable resources are only ever created.
-func plan(g graph.Graph, ledger map[string]store.LedgerEntry, voider Voider) ([]op, error) {
+func plan(g graph.Graph, ledger map[string]store.LedgerEntry, voider Voider, hashes hashes) ([]op, error) {
 	var ops []op
 	system := g.Named().RoleKeySystem
 	inGraph := make(map[string]bool, len(g.Resources))
 	for _, r := range g.Resources {
 		inGraph[r.Key] = true
 	}
-	for _, e := range sortedEntries(ledger) {
-		if inGraph[e.RoleKey] || e.Voided || e.CaseKey == "" || voider == nil {
-			continue
-		}
+	for _, e := range sortedEntries(ledger, func(e store.LedgerEntry) bool {
+		return voider != nil && !inGraph[e.RoleKey] && !e.Voided && e.CaseKey != ""
+	}) {
 		body, err := voider(e.Type, e.Body)
 		if err != nil {
 			return nil, fmt.Errorf("voiding %s: %w", e.Role, err)
@@ -83,12 +94,16 @@ func plan(g graph.Graph, ledger map[string]store.LedgerEntry, voider Voider) ([]
 	}
 	for _, r := range g.Resources {
 		e, known := ledger[r.Key]
+		fixed := r.Shared || r.Immutable
+		if known && fixed {
+			continue
+		}
 		o := op{action: update, role: r.Role, key: r.Key, kind: r.Type, uuid: r.UUID, searchBy: r.SearchBy, system: system,
-			shared: r.Shared, fixed: r.Shared || r.Immutable, neutral: r.Body, pointers: r.Pointers, hash: hashOf(r.Body), entry: e}
+			shared: r.Shared, fixed: fixed, neutral: r.Body, pointers: r.Pointers, hash: hashes.of(r), entry: e}
 		switch {
 		case !known:
 			o.action = create
-		case o.fixed || e.Hash == o.hash:
+		case e.Hash == o.hash:
 			continue
 		}
 		ops = append(ops, o)

@@ -23,10 +23,9 @@ func (r *run) fill(ctx context.Context) *Failure {
 	for _, res := range r.g.Resources {
 		inGraph[res.Key] = true
 	}
-	for _, e := range sortedEntries(r.ledger) {
-		if !thinned(e) || e.Voided || e.CaseKey == "" || inGraph[e.RoleKey] {
-			continue
-		}
+	for _, e := range sortedEntries(r.ledger, func(e store.LedgerEntry) bool {
+		return thinned(e) && !e.Voided && e.CaseKey != "" && !inGraph[e.RoleKey]
+	}) {
 		a := r.target.Client.Read(ctx, e.Type, e.ServerID)
 		m, err := fhirserver.ReadMeta(a.Body)
 		switch {

@@ -64,10 +64,13 @@ func (r *run) differ(e store.LedgerEntry, differences []Difference) {
 // others in every state of the case.
 func (r *run) sample() []store.LedgerEntry {
 	var reports, rest []store.LedgerEntry
-	for _, e := range sortedEntries(r.ledger) {
+	unread := func(e store.LedgerEntry) bool {
+		item, written := r.items[e.RoleKey]
+		return written && !item.Verified || !written && r.inDoubt()
+	}
+	for _, e := range sortedEntries(r.ledger, unread) {
 		item, written := r.items[e.RoleKey]
 		switch {
-		case written && item.Verified, !written && !r.inDoubt():
 		case e.CaseKey == "" && written && item.Effect == Found: // shared: others write it too
 		case e.Type == "DiagnosticReport":
 			reports = append(reports, e)
