@@ -2,10 +2,12 @@ package server
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -24,22 +26,46 @@ var indicatorParameters = []string{"by", "from", "to", "indicator", "test_data"}
 // indicators computes the unit's own figures from the stored cases. Small cells
 // are always suppressed here.
 func (s *Server) indicators(c *gin.Context) {
-	set, tally, err := s.tallyOf(c.Request.URL.Query())
+	set, q, err := s.asked(c.Request.URL.Query())
 	if err != nil {
 		s.fail(c, err)
 		return
 	}
-	book := s.o.Pipeline
-	source := export.Stored{Store: s.o.Store, Book: book.Book, Tenant: s.o.Tenant, Key: book.FHIR.Key, Undelivered: true}
-	err = export.Each(c.Request.Context(), source, func(one table.Case) error {
-		tally.Add(one)
-		return nil
+	report, err := s.figures.answer(c.Request.Context(), question(set, q), func(ctx context.Context) (indicator.Report, error) {
+		return s.counted(ctx, set, q)
 	})
 	if err != nil {
 		s.fail(c, err)
 		return
 	}
-	answerIndicators(c, set, tally.Report())
+	answerIndicators(c, set, report)
+}
+
+// question names what is asked for, and the day, which closes windows.
+func question(set *indicator.Set, q indicator.Query) string {
+	parts := []string{q.By, q.From.Format(time.DateOnly), q.To.Format(time.DateOnly), q.AsOf.Format(time.DateOnly), strconv.FormatBool(q.TestData)}
+	for _, i := range set.Indicators {
+		parts = append(parts, i.ID)
+	}
+	return strings.Join(parts, " ")
+}
+
+// counted reads every case.
+func (s *Server) counted(ctx context.Context, set *indicator.Set, q indicator.Query) (indicator.Report, error) {
+	tally, err := indicator.New(set, q)
+	if err != nil {
+		return indicator.Report{}, err
+	}
+	book := s.o.Pipeline
+	source := export.Stored{Store: s.o.Store, Book: book.Book, Tenant: s.o.Tenant, Key: book.FHIR.Key, Undelivered: true}
+	err = export.Each(ctx, source, func(one table.Case) error {
+		tally.Add(one)
+		return nil
+	})
+	if err != nil {
+		return indicator.Report{}, err
+	}
+	return tally.Report(), nil
 }
 
 // answerIndicators writes the form that the caller accepts; JSON by default.
@@ -60,12 +86,12 @@ func answerIndicators(c *gin.Context, set *indicator.Set, r indicator.Report) {
 	}
 }
 
-// tallyOf reads the query. Its errors name what can be asked for, and repeat
+// asked reads the query. Its errors name what can be asked for, and repeat
 // nothing of what was.
-func (s *Server) tallyOf(query url.Values) (*indicator.Set, *indicator.Tally, error) {
+func (s *Server) asked(query url.Values) (*indicator.Set, indicator.Query, error) {
 	for name, values := range query {
 		if !slices.Contains(indicatorParameters, name) || len(values) > 1 && name != "indicator" {
-			return nil, nil, fault.New(fault.Malformed, "The query has a parameter that the indicators do not know, or one twice. They know "+strings.Join(indicatorParameters, ", ")+".")
+			return nil, indicator.Query{}, fault.New(fault.Malformed, "The query has a parameter that the indicators do not know, or one twice. They know "+strings.Join(indicatorParameters, ", ")+".")
 		}
 	}
 	q := indicator.Query{By: query.Get("by"), AsOf: s.o.Clock()}
@@ -76,7 +102,7 @@ func (s *Server) tallyOf(query url.Values) (*indicator.Set, *indicator.Tally, er
 		}
 		at, err := time.Parse(time.DateOnly, text)
 		if err != nil {
-			return nil, nil, fault.New(fault.Malformed, "The parameter "+name+" is not a day such as 2026-03-10.")
+			return nil, indicator.Query{}, fault.New(fault.Malformed, "The parameter "+name+" is not a day such as 2026-03-10.")
 		}
 		*day = at
 	}
@@ -85,19 +111,18 @@ func (s *Server) tallyOf(query url.Values) (*indicator.Set, *indicator.Tally, er
 		q.TestData = true
 	case "", "false":
 	default:
-		return nil, nil, fault.New(fault.Malformed, "The parameter test_data is neither true nor false.")
+		return nil, indicator.Query{}, fault.New(fault.Malformed, "The parameter test_data is neither true nor false.")
 	}
 	if q.By != "" && !slices.Contains(indicator.Ways(), q.By) {
-		return nil, nil, fault.New(fault.Malformed, "Figures cannot be parted that way. The parameter by is one of "+strings.Join(indicator.Ways(), ", ")+".")
+		return nil, indicator.Query{}, fault.New(fault.Malformed, "Figures cannot be parted that way. The parameter by is one of "+strings.Join(indicator.Ways(), ", ")+".")
 	}
 	set, err := indicator.Standard().Select(query["indicator"]...)
 	var unknown *indicator.UnknownError
 	if errors.As(err, &unknown) {
-		return nil, nil, fault.New(fault.NotFound, "There is no such indicator. There are "+strings.Join(unknown.Known, ", ")+".")
+		return nil, indicator.Query{}, fault.New(fault.NotFound, "There is no such indicator. There are "+strings.Join(unknown.Known, ", ")+".")
 	}
-	tally, err := indicator.New(set, q)
-	if err != nil {
-		return nil, nil, fault.New(fault.Malformed, "The period is empty: it ends before it begins.")
+	if _, err := indicator.New(set, q); err != nil {
+		return nil, indicator.Query{}, fault.New(fault.Malformed, "The period is empty: it ends before it begins.")
 	}
-	return set, tally, nil
+	return set, q, nil
 }

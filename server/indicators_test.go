@@ -46,6 +46,31 @@ func TestIndicators(t *testing.T) {
 	require.Equal(t, "Bundle", bundle.ResourceType)
 }
 
+// TestIndicatorsFollowTheStore: figures are kept, and yet nobody who was told
+// that a report is accepted is shown figures without it.
+func TestIndicatorsFollowTheStore(t *testing.T) {
+	t.Parallel()
+	s := servertest.Start(t, servertest.Options{Undelivered: true})
+	resections := func() int {
+		var got indicator.Report
+		s.MustGet("/indicators?test_data=true&indicator=volume", &got)
+		if len(got.Results) == 0 || got.Results[0].Numerator == nil {
+			return 0 // none, or a small cell
+		}
+		return *got.Results[0].Numerator
+	}
+	counts := map[int]bool{}
+	for c := range sample.Cohort(30, 4) {
+		raw, err := json.Marshal(c.Report)
+		require.NoError(t, err)
+		require.Less(t, s.Do(http.MethodPost, "/cases", raw).Status, 300)
+		now := resections()
+		require.Equal(t, now, resections(), "nothing came in between")
+		counts[now] = true
+	}
+	require.Greater(t, len(counts), 5, "the answers did not change with the store")
+}
+
 func TestIndicatorsRefuseWhatTheyDoNotKnow(t *testing.T) {
 	t.Parallel()
 	s := servertest.Start(t, servertest.Options{Undelivered: true})

@@ -125,6 +125,7 @@ type Server struct {
 	engine   *gin.Engine
 	metrics  *metrics
 	keys     inUse
+	figures  *figures
 	listener net.Listener
 }
 
@@ -132,6 +133,7 @@ type Server struct {
 func New(o Options) *Server {
 	o.complete()
 	s := &Server{o: o, metrics: newMetrics(o.Registry)}
+	s.figures = newFigures(func(ctx context.Context) (store.Mark, error) { return o.Store.Mark(ctx, o.Tenant) })
 	s.engine = s.routes()
 	return s
 }
@@ -172,6 +174,7 @@ func (s *Server) Serve(ctx context.Context) error {
 	stop, cancel := context.WithCancel(ctx)
 	defer cancel()
 	go s.forgetAnswers(stop)
+	defer s.figures.stop()
 	failed := make(chan error, 1)
 	go func() { failed <- h.Serve(s.listener) }()
 	select {

@@ -27,6 +27,7 @@ func Run(t *testing.T, open func(t testing.TB) *store.Store) {
 		"a case is found by its business key":           caseFound,
 		"pages of cases meet without gap or overlap":    casePages,
 		"cases are walked oldest first, each once":      casesWalked,
+		"the mark differs after every change of a case": markChanges,
 		"a part has each revision once":                 partOnce,
 		"a part finds none, one or several cases":       partFinds,
 		"a parked part joins when its case comes":       parkedJoins,

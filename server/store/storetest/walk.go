@@ -53,3 +53,27 @@ func casesWalked(t *testing.T, b bench) {
 	require.Len(t, rows, 2)
 	require.Len(t, rows["c2"], 1)
 }
+
+// markChanges: the mark differs after a new case and after a new state of one,
+// is that of one tenant, and stays when only deliveries move.
+func markChanges(t *testing.T, b bench) {
+	mark := func(tenant string) store.Mark {
+		m, err := b.Mark(ctx, tenant)
+		require.NoError(t, err)
+		return m
+	}
+	seen := map[store.Mark]bool{mark("T"): true}
+	other := mark("another")
+	for i, sequence := range []int{1, 1, 2, 2, 3} {
+		key := []string{"a", "b", "a", "b", "a"}[i]
+		b.tx(func(tx *store.Tx) error {
+			return tx.PutCase(ctx, store.Case{Key: key, Tenant: "T", Source: "S", ReportID: key, Sequence: sequence, Revision: 1, Status: "signed", Updated: now})
+		})
+		require.False(t, seen[mark("T")], "state %d of %s", sequence, key)
+		seen[mark("T")] = true
+	}
+	before := mark("T")
+	b.delivery("a", 3, "hospital")
+	require.Equal(t, before, mark("T"))
+	require.Equal(t, other, mark("another"))
+}

@@ -7,6 +7,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"iter"
 	"os"
@@ -84,35 +85,43 @@ func run() error {
 		return err
 	}
 	fmt.Printf("%d cases in %d parts\n", summary.Cases, summary.Parts)
-	for _, by := range []string{"", "organ", "quarter"} {
-		if err := figures(ctx, dir, by, n, seed); err != nil {
-			return err
-		}
-	}
-	return nil
+	return figures(ctx, dir, n, seed)
 }
 
 // figures writes the indicators, small cells shown, and the FHIR form of them.
-func figures(ctx context.Context, dir, by string, n int, seed uint64) error {
+func figures(ctx context.Context, dir string, n int, seed uint64) error {
 	set := indicator.Standard()
-	tally, err := indicator.New(set, indicator.Query{By: by, AsOf: asOf, TestData: true, SmallCell: 1})
+	tallies := map[string]*indicator.Tally{}
+	for _, by := range []string{"", "organ", "quarter"} {
+		tally, err := indicator.New(set, indicator.Query{By: by, AsOf: asOf, TestData: true, SmallCell: 1})
+		if err != nil {
+			return err
+		}
+		tallies[by] = tally
+	}
+	err := export.Each(ctx, newCohort(n, seed), func(c table.Case) error {
+		for _, tally := range tallies {
+			tally.Add(c)
+		}
+		return nil
+	})
 	if err != nil {
-		return err
-	}
-	if err := export.Each(ctx, newCohort(n, seed), func(c table.Case) error { tally.Add(c); return nil }); err != nil {
-		return err
-	}
-	r := tally.Report()
-	raw, err := json.MarshalIndent(r, "", " ")
-	if err != nil {
-		return err
-	}
-	if err := os.WriteFile(filepath.Join(dir, "indicators-"+by+".json"), raw, 0o600); err != nil {
 		return err
 	}
 	fhir := filepath.Join(dir, "fhir")
 	if err := os.MkdirAll(fhir, 0o700); err != nil {
 		return err
 	}
-	return os.WriteFile(filepath.Join(fhir, "indicators-"+by+".json"), r.Bundle(set), 0o600)
+	for by, tally := range tallies {
+		r := tally.Report()
+		raw, err := json.MarshalIndent(r, "", " ")
+		if err != nil {
+			return err
+		}
+		name := "indicators-" + by + ".json"
+		if err := errors.Join(os.WriteFile(filepath.Join(dir, name), raw, 0o600), os.WriteFile(filepath.Join(fhir, name), r.Bundle(set), 0o600)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
