@@ -95,5 +95,10 @@ func loadMigrations() ([]migration, error) {
 		steps = append(steps, migration{version, string(text)})
 	}
 	sort.Slice(steps, func(i, j int) bool { return steps[i].version < steps[j].version })
+	for i, step := range steps {
+		if step.version != int64(i)+1 {
+			return nil, fmt.Errorf("reading migrations: number %d is there twice or number %d is missing", step.version, i+1)
+		}
+	}
 	return steps, nil
 }
