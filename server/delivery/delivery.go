@@ -100,6 +100,11 @@ type Target struct {
 	// Render makes the graph of a state for this target alone; nil means the
 	// Renderer of the service.
 	Render Renderer
+	// Gate is asked before anything is sent; nil means that all may stand there.
+	Gate Gate
+	// Withdraw marks what the target refuses to delete when a case is taken back;
+	// nil means the Voider of the service.
+	Withdraw Voider
 }
 
 // Options are what a Service needs.

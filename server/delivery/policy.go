@@ -40,8 +40,11 @@ func (s *Service) next(d store.Delivery, f *Failure, now time.Time) (store.Deliv
 	case target.Conflict:
 		return store.InConflict, now
 	case target.Permanent:
-		if f.Reason == LaterDelivered {
+		switch f.Reason {
+		case LaterDelivered:
 			return store.Superseded, now
+		case Withheld:
+			return store.Withheld, now
 		}
 		return store.Dead, now
 	}

@@ -22,10 +22,12 @@ const (
 	Unchanged Effect = "unchanged"
 	// Voided: the present state has it no more; it is marked entered in error.
 	Voided Effect = "voided"
+	// Deleted: it is gone, because the case was taken back.
+	Deleted Effect = "deleted"
 )
 
 // Effects lists all of them.
-func Effects() []Effect { return []Effect{Created, Found, Updated, Unchanged, Voided} }
+func Effects() []Effect { return []Effect{Created, Found, Updated, Unchanged, Voided, Deleted} }
 
 // Item is what happened to one resource.
 type Item struct {
@@ -51,6 +53,8 @@ type Result struct {
 	// when nothing had to be sent.
 	HTTPStatus int    `json:"http_status,omitempty"`
 	RequestID  string `json:"request_id,omitempty"`
+	// Removal is set when the case was taken back instead of delivered.
+	Removal *Removal `json:"removal,omitempty"`
 }
 
 // Count is how many resources had the effect.
@@ -122,6 +126,9 @@ const (
 	CircuitOpen        Reason = "target-given-a-rest"
 	PatientMismatch    Reason = "patient-mismatch"
 	WrongAudience      Reason = "wrong-audience"
+	ConsentUnknown     Reason = "consent-unknown"
+	Withheld           Reason = "withheld"
+	NotRemoved         Reason = "not-removed"
 )
 
 var sentences = map[Reason]string{
@@ -149,6 +156,9 @@ var sentences = map[Reason]string{
 	CircuitOpen:        "The target has failed several times in a row and is left alone for a while. Nothing was sent; the delivery goes on as soon as the target answers.",
 	PatientMismatch:    "The target's patient with this identifier is not of the age that the report says. Nothing was sent. Check the identifier in the report.",
 	WrongAudience:      "The target must not get this: it is test data for a target with real patients, or a patient's data for a target for tests. Check the report's test_data and the setting of the target.",
+	ConsentUnknown:     "Nobody could say whether the patient agrees that this is sent. Nothing was sent, and it is asked again. See the log, and check the list or the address that is asked.",
+	Withheld:           "The patient does not agree that this is sent. Nothing was sent. It is asked again from time to time.",
+	NotRemoved:         "The case has to be taken back, and the target neither deletes it nor lets it be marked as entered in error. Have it removed there, then resend.",
 	UnknownTarget:      "The configuration has no target of this name any more. The delivery waits for it.",
 }
 

@@ -129,6 +129,9 @@ func (s *Service) try(ctx context.Context, d store.Delivery) (result Result, fai
 	if engine == nil {
 		return Result{}, &Failure{Class: target.StepDown, Reason: UnknownTarget}
 	}
+	if result, failure, done := s.gated(ctx, engine, d); done {
+		return result, failure
+	}
 	g, err := s.renderFor(ctx, engine.target, d.CaseKey, d.Sequence)
 	if err != nil {
 		return Result{}, renderFailure(err)
@@ -188,6 +191,10 @@ func asFailure(err error) *Failure {
 func (s *Service) outcome(d store.Delivery, r Result, f *Failure, now time.Time) store.Outcome {
 	if f == nil {
 		o := store.Outcome{State: store.Delivered}
+		if r.Removal != nil {
+			o.Reason, o.Explanation, o.Details = "withdrawn", "The case was withdrawn. "+r.Removal.sentence(), details(map[string]any{"removal": r.Removal})
+			return o
+		}
 		if text, step := s.steppedText(d.Target); step != nil {
 			o.Reason, o.Explanation = "stepped-down", text
 		}
@@ -202,6 +209,11 @@ func (s *Service) outcome(d store.Delivery, r Result, f *Failure, now time.Time)
 	doubt := f.Uncertain || (d.Uncertain && r.HTTPStatus == 0)
 	o := store.Outcome{Reason: string(f.Reason), Explanation: f.Reason.Sentence(), Uncertain: doubt}
 	o.State, o.NextAttempt = s.next(d, f, now)
+	if f.Reason == Withheld {
+		o.Explanation += " " + r.Removal.sentence()
+		o.Details = details(map[string]any{"removal": r.Removal})
+		return o
+	}
 	if o.State == store.Dead && f.Class != target.Permanent {
 		o.Explanation = BudgetSpent.Sentence() + " Last: " + o.Explanation
 		o.Reason = string(BudgetSpent)

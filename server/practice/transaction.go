@@ -71,6 +71,8 @@ func (r *Receiver) atomically(entries []*entry) *refusal {
 const (
 	statusOK      = "200 OK"
 	statusCreated = "201 Created"
+	// There is no content after a DELETE.
+	statusNoContent = "204 No Content"
 )
 
 // responses has the shape of the real server: a relative location with version,
@@ -81,6 +83,10 @@ func (r *Receiver) responses(entries []*entry) []any {
 		if e.refused != nil {
 			out = append(out, map[string]any{"response": map[string]any{
 				"status": strconv.Itoa(e.refused.status) + " " + http.StatusText(e.refused.status), "outcome": e.refused.outcome()}})
+			continue
+		}
+		if e.method == http.MethodDelete {
+			out = append(out, map[string]any{"response": map[string]any{"status": e.status}})
 			continue
 		}
 		v := strconv.Itoa(e.version)
@@ -132,6 +138,15 @@ func (r *Receiver) readEntry(one any, place string) (*entry, *refusal) {
 	target, _ := request["url"].(string)
 	e.kind, e.condition = target, condition
 	switch {
+	case e.method == http.MethodDelete && r.shape.Deletes:
+		m := putURL.FindStringSubmatch(target)
+		if m == nil || e.tree != nil {
+			return nil, bad("the url of a DELETE is Type/id, and it has no resource")
+		}
+		if e.kind, e.id = m[1], m[2]; kinds[e.kind].name == "" {
+			return nil, notFound("unknown resource type")
+		}
+		return e, nil
 	case e.method != http.MethodPost && e.method != http.MethodPut:
 		return nil, &refusal{http.StatusMethodNotAllowed, "not-supported", "only POST and PUT entries are taken", place}
 	case conditional && condition == "":
@@ -170,8 +185,11 @@ func (r *Receiver) apply(entries []*entry, undo *[]func()) *refusal {
 	}
 	var written []*entry
 	for _, e := range entries {
-		if e.status == statusOK && e.method == http.MethodPost {
+		switch {
+		case e.status == statusOK && e.method == http.MethodPost:
 			continue // matched: nothing is written
+		case e.method == http.MethodDelete:
+			continue // last, when nothing can fail any more
 		}
 		tree, refused := r.linked(e.tree, ids)
 		if refused == nil && !r.shape.Lenient {
@@ -191,6 +209,11 @@ func (r *Receiver) apply(entries []*entry, undo *[]func()) *refusal {
 	for _, e := range written {
 		if refused := r.checkWritten(e); refused != nil {
 			return e.blame(refused)
+		}
+	}
+	for _, e := range entries {
+		if e.method == http.MethodDelete {
+			r.types[e.kind].forget(e.id)
 		}
 	}
 	return nil
@@ -215,8 +238,12 @@ func (r *Receiver) identify(e *entry) *refusal {
 	if e.where != "" {
 		return r.identifyWhere(e)
 	}
-	if e.method == http.MethodPut {
+	switch e.method {
+	case http.MethodPut:
 		return r.identifyPut(c, e)
+	case http.MethodDelete:
+		e.stored, e.status = e.id, statusNoContent
+		return nil
 	}
 	if refused := r.shape.condition(e); refused != nil {
 		return refused

@@ -35,11 +35,14 @@ const (
 	// Superseded rows need no sending any more: a later state stands on the
 	// target, or somebody skipped them.
 	Superseded DeliveryState = "superseded"
+	// Withheld rows must not be sent, as the patient does not agree; nothing of
+	// their case stands on the target.
+	Withheld DeliveryState = "withheld"
 )
 
 // DeliveryStates lists all of them.
 func DeliveryStates() []DeliveryState {
-	return []DeliveryState{Waiting, Sending, Delivered, DeliveredWithDifferences, Retrying, ParkedDelivery, InConflict, Dead, Superseded}
+	return []DeliveryState{Waiting, Sending, Delivered, DeliveredWithDifferences, Retrying, ParkedDelivery, InConflict, Dead, Superseded, Withheld}
 }
 
 // Open reports whether the service still works on rows of this state.
@@ -173,7 +176,7 @@ func (t *Tx) SetJob(ctx context.Context, id string, jobID int64) error {
 // worker's hands, and one already delivered, are faults of kind Conflict.
 func (t *Tx) Reopen(ctx context.Context, id string, now time.Time) error {
 	res, err := t.exec(ctx, `UPDATE deliveries SET state = 'retrying', reason = 'resent', explanation = '', uncertain = 1, next_attempt = ?, created_at = ?, updated_at = ?
-		WHERE id = ? AND state IN ('parked', 'conflict', 'dead', 'retrying', 'waiting')`, micros(now), micros(now), micros(now), id)
+		WHERE id = ? AND state IN ('parked', 'conflict', 'dead', 'retrying', 'waiting', 'withheld')`, micros(now), micros(now), micros(now), id)
 	if err != nil {
 		return translate("reopening delivery", err)
 	}

@@ -7,11 +7,11 @@ import (
 
 // settled are the states of a row after which nobody needs to render its state
 // of the case again.
-const settled = `('delivered', 'delivered-with-differences', 'superseded')`
+const settled = `('delivered', 'delivered-with-differences', 'superseded', 'withheld')`
 
 // Thin empties the bodies that nothing needs any more of up to limit cases that
 // were last changed before the time and are closed: every row of theirs is
-// delivered or superseded. It returns how many cases it thinned; fewer than the
+// delivered, superseded or withheld. It returns how many cases it thinned; fewer than the
 // limit means that none is left.
 //
 // Emptied are the documents that do not count in the present state, and the

@@ -41,6 +41,8 @@ func Run(t *testing.T, open func(t testing.TB) *store.Store) {
 		"rows can be reopened and skipped":              reopenAndSkip,
 		"pages of deliveries filter and meet":           deliveryPages,
 		"the ledger keeps the newest of each role key":  ledgerKeeps,
+		"what was deleted on a target is forgotten":     takenBack,
+		"settled rows can be reviewed":                  reviewed,
 		"a target keeps its last preflight":             preflightKept,
 		"hostile text is stored as it is":               hostileText,
 		"concurrent writers of one case do not collide": concurrentWriters,
