@@ -77,6 +77,8 @@ func (m *mapper) derive(r assess.Result, role string) {
 		Issued: model.Str(m.issuedOf(part)), Performer: listOf(m.signer), Device: reference(m.ref(m.softwareRole())),
 	}
 	m.placeResult(o, r, part)
+	m.open[role] = status == preliminary && m.state.Observation != preliminary
+	m.wider[role] = slices.ContainsFunc(r.Inputs, func(p string) bool { return !ofSpecimen(p) })
 	method := model.Text(strings.Join(nonEmpty(r.Guideline, r.Edition, "rule book "+orUnversioned(m.opt.BookVersion)), ", "))
 	o.Method = &method
 	m.answerOf(r).say(o)
@@ -132,6 +134,14 @@ func (m *mapper) partOfResult(r assess.Result) (part, status string) {
 		part, status = histologyPart(l), least(status, histology)
 	}
 	return part, status
+}
+
+// ofSpecimen reports whether a pointer leads to what the pathologist found or
+// to how the specimen was taken.
+func ofSpecimen(pointer string) bool {
+	step := strings.SplitN(strings.TrimPrefix(pointer, "/lesions/"), "/", 3)
+	return strings.HasPrefix(pointer, "/lesions/") && len(step) > 1 &&
+		(step[1] == "histology" || step[1] == "resection" || step[1] == "specimen")
 }
 
 // issuedOf is when a part became available, by its own times.

@@ -50,7 +50,10 @@ func (m *mapper) endoscopyReport() {
 		Code:     m.standard(reportCode(s.Kind), "Endoscopy report"), Subject: &m.subject, Encounter: m.encounter,
 		EffectivePeriod: model.NewPeriod(s.Start.Text(), s.End.Text()), Issued: model.Str(m.issued),
 		Performer: listOf(m.endoscopist), ResultsInterpreter: listOf(m.signer),
-		Result:     m.resultsOf(func(r made) bool { return r.part == partReport }),
+		Result: m.resultsOf(func(r made) bool {
+			// A report is no further than its results, so a preliminary one waits.
+			return r.part == partReport || strings.HasPrefix(r.part, "histology/") && !m.inPathology(r) && !m.open[r.Role]
+		}),
 		Conclusion: model.Str(m.conclusion()),
 	}
 	for _, i := range m.numbers {
@@ -138,7 +141,7 @@ func (m *mapper) pathologyReport() {
 		Category: []model.CodeableConcept{m.standard("hl7.v2-0074.SP", ""), m.standard("cat.loinc.pathology", "")},
 		Code:     m.standard("doc.path.synoptic", "Histology summary"), Subject: &m.subject, Encounter: m.encounter,
 		EffectiveDateTime: model.Str(m.collected(first)), ResultsInterpreter: listOf(m.signer),
-		Result:     m.resultsOf(func(r made) bool { return strings.HasPrefix(r.part, "histology/") }),
+		Result:     m.resultsOf(func(r made) bool { return m.inPathology(r) }),
 		Conclusion: model.Str(m.histologyConclusion(found)),
 	}
 	states, last := []string{}, first.Histology.IssuedAt
@@ -160,6 +163,14 @@ func (m *mapper) pathologyReport() {
 	}
 	r.Issued = model.Str(last.Text())
 	m.emit(partHistology, rolePathologyReport, r, model.Status(pathologyStatus(least(states...), complete)), nil)
+}
+
+// inPathology reports whether a result belongs to the summary of histology:
+// what the pathologist found, and what rests on nothing but that and how the
+// specimen was taken. A risk that also rests on the patient's drugs or the site
+// of the lesion is the endoscopist's, although the size comes from the slide.
+func (m *mapper) inPathology(r made) bool {
+	return strings.HasPrefix(r.part, "histology/") && !m.wider[r.Role]
 }
 
 // partHistology is the part of what sums up the histology of all lesions.

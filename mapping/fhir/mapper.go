@@ -70,6 +70,8 @@ type mapper struct {
 	issued      string
 	numbers     []int           // indices of rep.Lesions by lesion number
 	retracted   map[string]bool // parts that are void by themselves
+	wider       map[string]bool // answers that rest on more than specimen and histology
+	open        map[string]bool // answers that are preliminary in a signed report
 }
 
 // made is a resource that has been written, with the part of the case that it
@@ -85,7 +87,7 @@ const partReport = "report"
 // newMapper works out once what every resource needs: who, whose, when.
 func newMapper(rep report.Report, results []assess.Result, opt Options, state StatusRow) *mapper {
 	m := &mapper{rep: rep, results: results, opt: opt, state: state, ids: newIdentity(opt, rep),
-		retracted: map[string]bool{}}
+		retracted: map[string]bool{}, wider: map[string]bool{}, open: map[string]bool{}}
 	m.meta = m.newMeta(coding(graph.CaseKeySystem, m.ids.caseKey, ""))
 	m.subject = model.Ref(conditional("Patient", rep.Patient.Identifier))
 	if rep.Encounter != nil && !rep.Encounter.Zero() {

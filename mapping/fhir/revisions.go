@@ -123,7 +123,7 @@ func (m *mapper) version() version {
 // the endoscopist, and every result of a rule but those about events.
 func (m *mapper) ofReport(r made) bool {
 	return r.Type == "Observation" && !strings.HasPrefix(r.part, "event/") &&
-		(r.part == partReport || strings.Contains(r.Role, "/derived/"))
+		(r.part == partReport || isDerived(r))
 }
 
 // settle finds the version in which a fact got its present content.

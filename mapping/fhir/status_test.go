@@ -176,6 +176,40 @@ func TestPathologyPartial(t *testing.T) {
 	require.Equal(t, set("partial"), statusesOf(t, mapped(t, rep))["report/pathology"])
 }
 
+// The summary of histology lists what the pathologist's findings yield; a
+// bleeding score takes one size from the slide and the rest from the patient
+// and the session (BEST-J: Hatta W et al., Gut 2021;70:476-484), so
+// it is a result of the endoscopy, once the size is final.
+func TestResultsOfEachReport(t *testing.T) {
+	t.Parallel()
+	results := func(status report.HistologyStatus, report string) map[string]bool {
+		g := mappedAfter(t, withHistology(t, status))
+		roles := map[string]string{}
+		for _, r := range g.Resources {
+			roles[r.Reference()] = r.Role
+		}
+		listed := map[string]bool{}
+		for _, r := range g.Resources {
+			var body struct{ Result []struct{ Reference string } }
+			require.NoError(t, json.Unmarshal(r.Body, &body))
+			if r.Role == report {
+				for _, one := range body.Result {
+					listed[roles[one.Reference]] = true
+				}
+			}
+		}
+		return listed
+	}
+	const bleeding, curability = "lesion/1/derived/r4-bleed-bestj", "lesion/1/derived/r2-gastric-curability-ecura"
+	pathology, endoscopy := results(report.HistologyFinal, "report/pathology"), results(report.HistologyFinal, "report/endoscopy")
+	require.True(t, pathology["lesion/1/histology"])
+	require.True(t, pathology[curability], "%v", pathology)
+	require.False(t, pathology[bleeding])
+	require.True(t, endoscopy[bleeding], "%v", endoscopy)
+	require.False(t, endoscopy[curability])
+	require.False(t, results(report.HistologyPreliminary, "report/endoscopy")[bleeding])
+}
+
 func TestMapRefusesUnknownStates(t *testing.T) {
 	t.Parallel()
 	rep := gastricESD(t)

@@ -70,9 +70,22 @@ func voidAs(resourceType string, body json.RawMessage, text string) (json.RawMes
 		return nil, fmt.Errorf("voiding a %s: %w", resourceType, errVoidType)
 	}
 	if narrative, ok := o.Get("text").(*model.Object); ok {
-		narrative.Set("div", page(func(x *xhtml) { x.heading("Withdrawn"); x.paragraph(text) }))
+		narrative.Set("div", page(func(x *xhtml) { x.heading(withdrawnTitle(resourceType, o)); x.paragraph(text) }))
 	}
 	return o.JSON()
+}
+
+// withdrawnTitle says which report is withdrawn, as a case has two and both are
+// read on one page.
+func withdrawnTitle(resourceType string, o *model.Object) string {
+	if resourceType == "DiagnosticReport" {
+		if code, ok := o.Get("code").(*model.Object); ok {
+			if name, ok := code.Get("text").(string); ok && clean(name) != "" {
+				return name + ": withdrawn"
+			}
+		}
+	}
+	return "Withdrawn"
 }
 
 // statusConcept is an HL7 status concept of the code table as raw JSON.

@@ -2,6 +2,7 @@ package fhir_test
 
 import (
 	"encoding/json"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -74,4 +75,24 @@ func TestVoidRefuses(t *testing.T) {
 		_, err := fhir.Void(c.kind, json.RawMessage(c.raw))
 		require.Error(t, err, c)
 	}
+}
+
+// A case has two reports, which are read on one page: each says which of them
+// is withdrawn.
+func TestWithdrawnReportsSayWhichTheyAre(t *testing.T) {
+	t.Parallel()
+	rep := withHistology(t, report.HistologyFinal)
+	rep.Status, rep.StatusReason = report.Withdrawn, "Wrong patient."
+	heads := map[string]bool{}
+	for _, r := range mapped(t, rep).Resources {
+		if r.Type != "DiagnosticReport" {
+			continue
+		}
+		var body struct{ Text struct{ Div string } }
+		require.NoError(t, json.Unmarshal(r.Body, &body))
+		_, rest, _ := strings.Cut(body.Text.Div, "<h2>")
+		head, _, _ := strings.Cut(rest, "</h2>")
+		heads[head] = true
+	}
+	require.Equal(t, map[string]bool{"Endoscopy report: withdrawn": true, "Histology summary: withdrawn": true}, heads)
 }

@@ -60,15 +60,19 @@ func (in *Intake) caseOf(ctx context.Context, p *plan, doc document, latest stor
 	}
 	var err error
 	p.seen.cases, err = in.Store.CasesByKeys(ctx, in.Tenant, doc.keys)
+	if err != nil {
+		return "", err
+	}
+	found, err := in.unvoid(ctx, p.seen.cases)
 	switch {
 	case err != nil:
 		return "", err
-	case len(p.seen.cases) > 1:
+	case len(found) > 1:
 		return "", conflict(severalCases)
-	case len(p.seen.cases) == 0:
+	case len(found) == 0:
 		return latest.CaseKey, nil
 	}
-	key := p.seen.cases[0]
+	key := found[0]
 	ofCase, err := in.Store.CaseKeys(ctx, key)
 	switch {
 	case err != nil:
@@ -79,6 +83,28 @@ func (in *Intake) caseOf(ctx context.Context, p *plan, doc document, latest stor
 		return "", conflict(otherCase)
 	}
 	return key, nil
+}
+
+// unvoid drops the cases that were withdrawn: nothing joins them any more, and
+// the right case often has the same order. When all were, one is left to say so.
+func (in *Intake) unvoid(ctx context.Context, keys []string) ([]string, error) {
+	if len(keys) < 2 {
+		return keys, nil
+	}
+	var out []string
+	for _, key := range keys {
+		c, err := in.Store.Case(ctx, key)
+		if err != nil {
+			return nil, err
+		}
+		if c.Status != string(report.Withdrawn) {
+			out = append(out, key)
+		}
+	}
+	if len(out) == 0 {
+		out = keys[:1]
+	}
+	return out, nil
 }
 
 // mergePart joins the part and keeps what the checks say about the case now

@@ -194,6 +194,9 @@ func (in *Intake) fits(ctx context.Context, p *plan, doc document) (bool, error)
 	if err != nil {
 		return false, err
 	}
+	if cases, err = in.unvoid(ctx, cases); err != nil {
+		return false, err
+	}
 	elsewhere := slices.ContainsFunc(cases, func(key string) bool { return key != p.had.Key })
 	if elsewhere || contradicts(doc.keys, p.keys) {
 		return false, nil
