@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"encoding/xml"
 	"io"
+	"maps"
 	"math/big"
 	"regexp"
 	"sort"
@@ -43,8 +44,9 @@ var serverMeta = map[string]bool{"versionId": true, "lastUpdated": true, "source
 	"author": true, "project": true, "compartment": true, "account": true}
 
 // compare lists the differences between a resource as sent and as read. The
-// id, server-owned meta, the order of tags, labels and profiles, a base URL or
-// version in a reference, and the form of a narrative's XHTML do not count.
+// id, server-owned meta, the order of tags, labels and profiles, the words of tags
+// and labels, a base URL or version in a reference, and the form of a narrative's
+// XHTML do not count.
 func compare(role string, sent, read []byte, base string) ([]Difference, error) {
 	a, err := decodeTree(sent)
 	if err != nil {
@@ -75,7 +77,9 @@ func withoutServerOwned(r map[string]any) map[string]any {
 	for k, v := range meta {
 		switch {
 		case serverMeta[k]:
-		case k == "tag" || k == "security" || k == "profile":
+		case k == "tag" || k == "security":
+			kept[k] = sorted(wordless(v))
+		case k == "profile":
 			kept[k] = sorted(v)
 		default:
 			kept[k] = v
@@ -83,6 +87,25 @@ func withoutServerOwned(r map[string]any) map[string]any {
 	}
 	if len(kept) > 0 {
 		out["meta"] = kept
+	}
+	return out
+}
+
+// wordless leaves the display out of tags and labels: one known server keeps a
+// single display for all resources with the same code, that of whoever came first.
+func wordless(v any) any {
+	list, ok := v.([]any)
+	if !ok {
+		return v
+	}
+	out := make([]any, len(list))
+	for i, one := range list {
+		if coding, ok := one.(map[string]any); ok {
+			coding = maps.Clone(coding)
+			delete(coding, "display")
+			one = coding
+		}
+		out[i] = one
 	}
 	return out
 }

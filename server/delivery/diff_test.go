@@ -21,6 +21,8 @@ func TestCompareTellsLossFromForm(t *testing.T) {
 	}{
 		"id and meta of the server":  {`{"resourceType":"X","a":1}`, `{"resourceType":"X","id":"7","a":1,"meta":{"versionId":"3","lastUpdated":"z","source":"#q"}}`, nil},
 		"order of tags":              {`{"resourceType":"X","meta":{"tag":[{"code":"a"},{"code":"b"}]}}`, `{"resourceType":"X","meta":{"tag":[{"code":"b"},{"code":"a"}]}}`, nil},
+		"the words of a label":       {`{"resourceType":"X","meta":{"security":[{"code":"a","display":"A"}]}}`, `{"resourceType":"X","meta":{"security":[{"code":"a"}]}}`, nil},
+		"another label":              {`{"resourceType":"X","meta":{"security":[{"code":"a"}]}}`, `{"resourceType":"X","meta":{"security":[{"code":"b"}]}}`, []Difference{{"r", "X.meta.security[0].code", Changed}}},
 		"a tag lost":                 {`{"resourceType":"X","meta":{"tag":[{"code":"a"}]}}`, `{"resourceType":"X"}`, []Difference{{"r", "X.meta", Lost}}},
 		"base and version in a link": {`{"resourceType":"X","s":{"reference":"Patient/1"}}`, `{"resourceType":"X","s":{"reference":"http://h/fhir/Patient/1/_history/2"}}`, nil},
 		"another link":               {`{"resourceType":"X","s":{"reference":"Patient/1"}}`, `{"resourceType":"X","s":{"reference":"Patient/2"}}`, []Difference{{"r", "X.s.reference", Changed}}},

@@ -1,0 +1,24 @@
+//go:build peers
+
+package main
+
+import (
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+)
+
+// The same against a server that others wrote: HAPI is killed with SIGKILL in
+// the middle of transactions and started again on its data, and so is the
+// program; HAPI's own history is the journal.
+func TestNothingIsLostWhenTheServerIsKilledToo(t *testing.T) {
+	v, err := run(t.Context(), config{Cases: 20, Kills: 3, Seed: 1, Store: "sqlite", Senders: 4, Patience: 20 * time.Minute, Say: t.Logf,
+		HAPI: filepath.Join("..", "..", "testdata", "peers", "hapi", "start.sh"), HAPIKills: 3})
+	require.NoError(t, err)
+	require.True(t, v.Good(), "%+v", v)
+	require.Equal(t, 3, v.Kills)
+	require.Equal(t, 3, v.HAPIKills)
+	require.Greater(t, v.LedgerRows, 20*20)
+}
