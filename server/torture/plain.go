@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"encoding/xml"
 	"fmt"
 	"maps"
 	"net/url"
@@ -65,13 +66,59 @@ func plain(tree map[string]any, lead func(string) string) string {
 		delete(meta, "versionId")
 		delete(meta, "lastUpdated")
 		delete(meta, "source")
+		for _, name := range []string{"tag", "security", "profile"} {
+			if list, ok := meta[name].([]any); ok {
+				meta[name] = set(list)
+			}
+		}
 		out["meta"] = meta
+	}
+	if text, ok := out["text"].(map[string]any); ok {
+		text = maps.Clone(text)
+		text["div"] = narrative(fmt.Sprint(text["div"]))
+		out["text"] = text
 	}
 	raw, err := json.Marshal(led(out, lead)) // object keys in order
 	if err != nil {
 		panic(err) // it came from JSON
 	}
 	return string(raw)
+}
+
+// narrative is XHTML in one form: servers write it anew, with other white space,
+// quotes and entities.
+func narrative(div string) string {
+	var b strings.Builder
+	d := xml.NewDecoder(strings.NewReader(div))
+	d.Strict, d.Entity = false, xml.HTMLEntity
+	for {
+		token, err := d.Token()
+		if err != nil { // its end
+			return b.String()
+		}
+		switch t := token.(type) {
+		case xml.StartElement:
+			fmt.Fprintf(&b, "<%s %v>", t.Name.Local, len(t.Attr))
+		case xml.EndElement:
+			fmt.Fprintf(&b, "</%s>", t.Name.Local)
+		case xml.CharData:
+			b.WriteString(strings.Join(strings.Fields(string(t)), " "))
+		}
+	}
+}
+
+// set is a list of tags, labels or profiles, whose order means nothing and whose
+// words one server keeps as whoever came first wrote them.
+func set(list []any) []string {
+	var all []string
+	for _, one := range list {
+		if o, ok := one.(map[string]any); ok {
+			one = fmt.Sprint(o["system"], "|", o["code"])
+		}
+		all = append(all, fmt.Sprint(one))
+	}
+	slices.Sort(all)
+	return all
 }
 
 // led exchanges every reference for a name that both sides share.
