@@ -34,16 +34,39 @@ type File struct {
 }
 
 // Allows looks the patient up.
-func (f File) Allows(_ context.Context, patient report.Identifier) (bool, error) {
+func (f File) Allows(ctx context.Context, patient report.Identifier) (bool, error) {
+	s, err := f.Snapshot()
+	if err != nil {
+		return false, err
+	}
+	return s.Allows(ctx, patient)
+}
+
+// snapshot is a list as it was read.
+type snapshot struct {
+	rule   Rule
+	listed map[[2]string]bool
+}
+
+func (s snapshot) Allows(_ context.Context, patient report.Identifier) (bool, error) {
+	found := s.listed[[2]string{strings.TrimSpace(patient.System), strings.TrimSpace(patient.Value)}]
+	return found == (s.rule == OptIn), nil
+}
+
+// Snapshot is the list as it is now, for many questions at one moment.
+func (f File) Snapshot() (Source, error) {
+	if f.Rule != OptOut && f.Rule != OptIn {
+		return nil, fmt.Errorf("reading list of patients: %q is no rule", f.Rule)
+	}
 	raw, err := os.ReadFile(filepath.Clean(f.Path))
 	if err != nil {
 		var p *fs.PathError
 		if errors.As(err, &p) {
 			err = p.Err
 		}
-		return false, fmt.Errorf("reading list of patients: %w", err)
+		return nil, fmt.Errorf("reading list of patients: %w", err)
 	}
-	found := false
+	listed := map[[2]string]bool{}
 	lines := bufio.NewScanner(bytes.NewReader(raw))
 	for number := 1; lines.Scan(); number++ {
 		line := strings.TrimSpace(strings.TrimPrefix(lines.Text(), "\ufeff"))
@@ -53,18 +76,12 @@ func (f File) Allows(_ context.Context, patient report.Identifier) (bool, error)
 		system, value, ok := strings.Cut(line, "|")
 		if system, value = strings.TrimSpace(system), strings.TrimSpace(value); !ok || value == "" {
 			// Whom the line was meant for nobody knows, so nobody may be sent.
-			return false, fmt.Errorf("reading list of patients: line %d is not system|value", number)
+			return nil, fmt.Errorf("reading list of patients: line %d is not system|value", number)
 		}
-		found = found || system == strings.TrimSpace(patient.System) && value == strings.TrimSpace(patient.Value)
+		listed[[2]string{system, value}] = true
 	}
 	if err := lines.Err(); err != nil {
-		return false, fmt.Errorf("reading list of patients: %w", err)
+		return nil, fmt.Errorf("reading list of patients: %w", err)
 	}
-	switch f.Rule {
-	case OptOut:
-		return !found, nil
-	case OptIn:
-		return found, nil
-	}
-	return false, fmt.Errorf("reading list of patients: %q is no rule", f.Rule)
+	return snapshot{f.Rule, listed}, nil
 }

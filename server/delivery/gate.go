@@ -38,6 +38,7 @@ func (s *Service) gated(ctx context.Context, e *Engine, d store.Delivery) (resul
 	case fault.Is(err, fault.Invalid):
 		return Result{}, renderFailure(err), true
 	case err != nil:
+		s.log.WarnContext(ctx, "consent could not be asked: nothing was sent", "delivery", d.ID, "target", d.Target, "error", loggable(err))
 		return Result{}, &Failure{Class: target.Retry, Reason: ConsentUnknown, Uncertain: d.Uncertain, Cause: err}, true
 	case passage == Pass:
 		return Result{}, nil, false
@@ -59,7 +60,7 @@ func (s *Service) gated(ctx context.Context, e *Engine, d store.Delivery) (resul
 // due; after an error the rest is as it was.
 func (s *Service) ReviewConsent(ctx context.Context, name string, ask Gate) (changed int, err error) {
 	for after := ""; ; {
-		rows, err := s.store.LastSettled(ctx, name, after, sweepBatch)
+		rows, err := s.store.LastSettled(ctx, s.tenant, name, after, sweepBatch)
 		if err != nil || len(rows) == 0 {
 			return changed, err
 		}

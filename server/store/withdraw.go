@@ -21,14 +21,14 @@ func (t *Tx) Forget(ctx context.Context, target, caseKey string, roleKeys []stri
 	return nil
 }
 
-// LastSettled returns the newest row of each case for a target where that row
+// LastSettled returns the newest row of each case of a tenant for a target where that row
 // is delivered or withheld, by id after the one given. Limit is 1 to 500; 0
 // means 50.
-func (r reads) LastSettled(ctx context.Context, target, after string, limit int) ([]Delivery, error) {
-	all, err := list(ctx, r, scanDelivery, `SELECT `+deliveryColumns+` FROM deliveries d WHERE target = ? AND id > ?
+func (r reads) LastSettled(ctx context.Context, tenant, target, after string, limit int) ([]Delivery, error) {
+	all, err := list(ctx, r, scanDelivery, `SELECT `+deliveryColumns+` FROM deliveries d WHERE tenant = ? AND target = ? AND id > ?
 		AND state IN ('delivered', 'delivered-with-differences', 'withheld')
 		AND NOT EXISTS (SELECT 1 FROM deliveries o WHERE o.case_key = d.case_key AND o.target = d.target AND o.sequence > d.sequence)
-		ORDER BY id LIMIT ?`, target, after, pageSize(limit))
+		ORDER BY id LIMIT ?`, tenant, target, after, pageSize(limit))
 	return all, translate("listing settled deliveries", err)
 }
 

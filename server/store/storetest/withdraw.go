@@ -47,10 +47,10 @@ func reviewed(t *testing.T, b bench) {
 	dead := settle("c4", 1, store.Dead)
 	b.delivery("c5", 1, "y")
 
-	first, err := b.LastSettled(ctx, "x", "", 1)
+	first, err := b.LastSettled(ctx, "", "x", "", 1)
 	require.NoError(t, err)
 	require.Equal(t, []string{newest}, keys(first))
-	rest, err := b.LastSettled(ctx, "x", newest, 0)
+	rest, err := b.LastSettled(ctx, "", "x", newest, 0)
 	require.NoError(t, err)
 	require.Equal(t, []string{withheld}, keys(rest))
 

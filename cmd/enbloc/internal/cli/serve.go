@@ -65,6 +65,7 @@ func (f *serveFlags) add(c *cobra.Command) {
 	fl.StringVar(&f.Dress, "target-dress", "", "`NAME` of the way records are dressed for the target: "+dressNames()+" (default base)")
 	fl.IntVar(&f.MaxEntries, "target-max-entries", 0, "most entries `N` of one transaction; larger cases go in several (default any number)")
 	fl.StringVar(&f.Folder, "target-folder", "", "`DIR` for files of NDJSON, with --rung 6 and without --target")
+	fl.StringArrayVar(&f.Registries, "registry", nil, "settings `FILE` of a registry that gets cases pseudonymised; may be given again (see enbloc registry)")
 	fl.DurationVar(&f.PreflightEvery, "preflight-every", 0, "how often to check the target while running (default never)")
 	fl.BoolVar(&f.VerifyAll, "verify-all", false, "read every written resource back, not only reports and a sample")
 	fl.BoolVar(&f.LicensedSNOMED, "licensed-snomed", false, "the site holds a SNOMED CT licence")
@@ -97,6 +98,7 @@ func (s Streams) serve(c *cobra.Command, f *serveFlags) error {
 		{&f.Token, "token", f.tokenFile},
 		{&f.TargetToken, "target-token", f.targetTokenFile},
 		{&f.TargetPassword, "target-password", f.targetPasswordFile},
+		{&f.RecipientSecret, "recipient-secret", ""},
 	} {
 		if *secret.into, err = s.secret(secret.name, secret.file); err != nil {
 			return err
@@ -108,7 +110,7 @@ func (s Streams) serve(c *cobra.Command, f *serveFlags) error {
 	if err != nil {
 		return err
 	}
-	if f.Target == "" {
+	if f.Target == "" && f.Folder == "" && len(f.Registries) == 0 {
 		log.WarnContext(ctx, "no target is set: reports are kept, but those accepted now are not delivered later either")
 	}
 	err = program.Run(ctx, func(address string) {

@@ -73,6 +73,12 @@ type Config struct {
 	// VerifyAll reads every written resource back; off: every report and a
 	// sample of the rest.
 	VerifyAll bool
+	// Registries are settings files of recipients that get cases pseudonymised:
+	// see [Recipient]. Each is a target beside Target, with rows and a ledger of
+	// its own.
+	Registries []string
+	// RecipientSecret is the secret of a recipient whose file names none.
+	RecipientSecret string
 	// LicensedSNOMED declares that the site holds a SNOMED CT licence, so that
 	// codes outside the free set may be sent. Off: own code and text instead.
 	LicensedSNOMED bool

@@ -36,6 +36,8 @@ type Service struct {
 	delivery *delivery.Service
 	server   *server.Server
 	watch    *watch
+	reviews  []reviewer
+	intake   *intake.Intake
 }
 
 // New reads secrets, opens the store and wires the parts. Nothing is served or
@@ -58,6 +60,11 @@ func New(ctx context.Context, c Config, version string, log *slog.Logger) (*Serv
 		return nil, err
 	}
 	s := &Service{config: c, log: log}
+	registries, err := s.registries(ctx, version)
+	if err != nil {
+		return nil, err
+	}
+	targets = append(targets, registries...)
 	if s.store, err = openStore(ctx, c.Store); err != nil {
 		return nil, err
 	}
@@ -88,24 +95,26 @@ func New(ctx context.Context, c Config, version string, log *slog.Logger) (*Serv
 func (s *Service) wire(ctx context.Context, pipeline mapping.Pipeline, targets []delivery.Target) error {
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
-	var in *intake.Intake
 	var err error
 	s.delivery, err = delivery.New(ctx, delivery.Options{
 		Store: s.store, Tenant: s.config.Tenant, Targets: targets, Void: fhir.Void, Logger: s.log, Registerer: registry,
 		LongestWait: s.config.RetryWait,
 		Render: func(ctx context.Context, caseKey string, sequence int) (graph.Graph, error) {
-			return in.Graph(ctx, caseKey, sequence)
+			return s.intake.Graph(ctx, caseKey, sequence)
 		},
 	})
 	if err != nil {
 		return fmt.Errorf("preparing delivery: %w", err)
 	}
-	if len(targets) > 0 && targets[0].Client != nil && s.config.PreflightEvery > 0 {
+	for i := range s.reviews {
+		s.reviews[i].delivery = s.delivery
+	}
+	if s.config.Target != "" && targets[0].Client != nil && s.config.PreflightEvery > 0 {
 		s.watch = newWatch(s.store, s.log, targets[0], s.config.PreflightEvery, registry)
 	}
-	in = intake.New(intake.Options{Store: s.store, Pipeline: pipeline, Outbox: s.delivery, Tenant: s.config.Tenant})
+	s.intake = intake.New(intake.Options{Store: s.store, Pipeline: pipeline, Outbox: s.delivery, Tenant: s.config.Tenant})
 	s.server = server.New(server.Options{
-		Listen: s.config.Listen, Token: s.config.Token, Store: s.store, Pipeline: pipeline, Intake: in, Delivery: s.delivery,
+		Listen: s.config.Listen, Token: s.config.Token, Store: s.store, Pipeline: pipeline, Intake: s.intake, Delivery: s.delivery,
 		Tenant: s.config.Tenant, Logger: s.log, Registry: registry, Grace: s.config.Grace,
 	})
 	return nil
@@ -150,6 +159,24 @@ func (s *Service) identityKey(ctx context.Context) ([]byte, error) {
 		s.log.InfoContext(ctx, "made the identity key: back it up, apart from the store", "file", s.config.KeyFile)
 	}
 	return key, err
+}
+
+// registries are the recipients of the configuration as targets.
+func (s *Service) registries(ctx context.Context, version string) ([]delivery.Target, error) {
+	var all []delivery.Target
+	for _, path := range s.config.Registries {
+		r, err := LoadRegistry(path, func(string) string { return s.config.RecipientSecret })
+		if err != nil {
+			return nil, err
+		}
+		t, err := r.target(ctx, version, &s.intake)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, t)
+		s.reviews = append(s.reviews, reviewer{registry: r, target: t.Name, in: &s.intake, log: s.log})
+	}
+	return all, nil
 }
 
 // targets is the one target of the configuration, or none.
@@ -234,6 +261,9 @@ func (s *Service) Run(ctx context.Context, ready func(address string)) (err erro
 	var others sync.WaitGroup
 	if s.watch != nil {
 		others.Go(func() { s.watch.run(beside) })
+	}
+	for _, review := range s.reviews {
+		others.Go(func() { review.run(beside) })
 	}
 	if s.config.RetentionDays > 0 {
 		others.Go(func() { upkeep{s.store, s.log, s.config.RetentionDays, time.Now}.run(beside) })
