@@ -28,7 +28,7 @@ func TestAListIsReadAnewAndFailsClosed(t *testing.T) {
 	}
 	refused := func(part string) {
 		t.Helper()
-		for _, s := range []consent.Source{out, in, } {
+		for _, s := range []consent.Source{out, in} {
 			got, err := s.Allows(t.Context(), patient)
 			require.ErrorContains(t, err, part)
 			require.False(t, got)

@@ -42,6 +42,7 @@ func Run(t *testing.T, open func(t testing.TB) *store.Store) {
 		"pages of deliveries filter and meet":           deliveryPages,
 		"the ledger keeps the newest of each role key":  ledgerKeeps,
 		"what was deleted on a target is forgotten":     takenBack,
+		"cases are walked by key":                       walkedByKey,
 		"settled rows can be reviewed":                  reviewed,
 		"a target keeps its last preflight":             preflightKept,
 		"hostile text is stored as it is":               hostileText,

@@ -66,3 +66,24 @@ func reviewed(t *testing.T, b bench) {
 	require.Equal(t, store.Claimed, v)
 	require.True(t, d.Uncertain)
 }
+
+func walkedByKey(t *testing.T, b bench) {
+	last, err := b.LastChange(ctx, "T")
+	require.NoError(t, err)
+	require.True(t, last.IsZero())
+	for _, key := range []string{"c2", "c3", "c1"} {
+		b.kase(key, "R-"+key)
+	}
+	first, err := b.CasesByKey(ctx, "T", "", 2)
+	require.NoError(t, err)
+	require.Equal(t, []string{"c1", "c2"}, []string{first[0].Key, first[1].Key})
+	rest, err := b.CasesByKey(ctx, "T", "c2", 2)
+	require.NoError(t, err)
+	require.Len(t, rest, 1)
+	none, err := b.CasesByKey(ctx, "other", "", 2)
+	require.NoError(t, err)
+	require.Empty(t, none)
+	last, err = b.LastChange(ctx, "T")
+	require.NoError(t, err)
+	require.Equal(t, now, last)
+}

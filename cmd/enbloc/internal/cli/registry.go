@@ -19,7 +19,7 @@ func newRegistry(s Streams) *cobra.Command {
 	c := &cobra.Command{
 		Use:     "registry",
 		GroupID: running,
-		Short:   "What a registry gets: preview a case, print the allow-list",
+		Short:   "What a registry gets: preview a case, export all",
 		Long: `A registry is a recipient that gets cases pseudonymised. What may leave is an
 allow-list; keys are made anew with a secret of the recipient's own; dates are
 moved, or cut to the month; no text leaves.
@@ -39,7 +39,7 @@ To deliver to it: enbloc serve --registry FILE.`,
 		Args: none,
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
-	c.AddCommand(newRegistryPreview(s), newAllowList(s))
+	c.AddCommand(newRegistryPreview(s), newRegistryExport(s), newAllowList(s))
 	return c
 }
 

@@ -89,3 +89,21 @@ func TestRecipientFilesAreReadStrictly(t *testing.T) {
 		require.Empty(t, r.out)
 	}
 }
+
+func TestRegistryExportNeedsARecipientWithConsent(t *testing.T) {
+	t.Parallel()
+	out := filepath.Join(t.TempDir(), "out")
+	r := run(t, "", "registry", "export", "--out", out)
+	require.Equal(t, 2, r.code)
+	require.Contains(t, r.err, "--recipient FILE --out DIR")
+	r = run(t, "", "registry", "export", "--out", out, "--recipient", recipientFile(t, plainRecipient))
+	require.Equal(t, 2, r.code)
+	require.Contains(t, r.err, `no "consent"`)
+	withConsent := strings.Replace(plainRecipient, `"dates"`, `"consent":{"rule":"none"},"dates"`, 1)
+	r = run(t, "", "registry", "export", "--out", out, "--recipient", recipientFile(t, withConsent), "--since", "yesterday")
+	require.Equal(t, 2, r.code)
+	r = run(t, "", "registry", "export", "--out", out, "--recipient", recipientFile(t, withConsent), "--data", t.TempDir())
+	require.Equal(t, 2, r.code)
+	require.Contains(t, r.err, "there is no store")
+	require.NoDirExists(t, out)
+}

@@ -46,13 +46,7 @@ func neutral(ctx context.Context, in *intake.Intake, caseKey string, sequence in
 	if name := in.Pipeline.Dress.Name; name == "" || name == dress.Base {
 		return in.Graph(ctx, caseKey, sequence)
 	}
-	merged, err := in.Merged(ctx, caseKey, sequence)
-	if err != nil {
-		return graph.Graph{}, err
-	}
-	plain := mapping.Pipeline{Book: in.Pipeline.Book, FHIR: in.Pipeline.FHIR}
-	g, err := plain.Map(merged, sequence)
-	return g, fault.Wrap("mapping a case", fault.Invalid, err)
+	return in.GraphBy(ctx, mapping.Pipeline{Book: in.Pipeline.Book, FHIR: in.Pipeline.FHIR}, caseKey, sequence)
 }
 
 // gate lets a state pass when its author stands by it and the patient may be sent.
