@@ -35,6 +35,9 @@ type grave struct {
 // bury frees what workers hold that have been without a sign of life for longer
 // than a living one can be. It is called by one goroutine only.
 func (s *Service) bury(ctx context.Context, now time.Time) error {
+	if s.presence.Life().Err() != nil {
+		s.log.WarnContext(ctx, "this process cannot show the database that it lives; its deliveries pause, and others may take them over", "worker", s.worker)
+	}
 	workers, err := s.store.Holders(ctx)
 	if err != nil {
 		return err
