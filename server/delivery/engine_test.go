@@ -314,6 +314,17 @@ func TestWhatOthersDeletedOrDoubledStopsTheCase(t *testing.T) {
 	_, err = delivery.DeliverInDoubt(b.engine(t), context.Background(), g)
 	f := requireReason(t, err, delivery.Doubled)
 	require.Equal(t, "lesion/1/size", f.Conflicts[0].Role)
+
+	// Taken back at the target as entered in error, it is no double any more.
+	wrong := func(r map[string]any) { r["status"] = "entered-in-error" }
+	doubled := b.Resources("Observation")
+	b.put(t, doubled[2], wrong)
+	_, err = delivery.DeliverInDoubt(b.engine(t), context.Background(), g)
+	require.NoError(t, err)
+	// When both are, nobody knows which was ours.
+	b.put(t, doubled[1], wrong)
+	_, err = delivery.DeliverInDoubt(b.engine(t), context.Background(), g)
+	requireReason(t, err, delivery.Doubled)
 }
 
 func TestForeignContentUnderOurKeyIsNotOverwritten(t *testing.T) {

@@ -99,7 +99,7 @@ func (r *run) findByKeys(ctx context.Context, ops []op) (map[string][]json.RawMe
 func (r *run) adopt(ops []op, found map[string][]json.RawMessage) (bool, *Failure) {
 	var stand []standing
 	for _, o := range ops {
-		hits := found[o.key]
+		hits := sole(found[o.key])
 		if len(hits) == 0 {
 			continue
 		}
@@ -119,7 +119,7 @@ func (r *run) adopt(ops []op, found map[string][]json.RawMessage) (bool, *Failur
 	}
 	for _, s := range stand {
 		e := s.op.ledgerEntry(r.g.CaseKey, r.g.Sequence, s.id, s.version, refs)
-		hit := found[s.op.key][0]
+		hit := sole(found[s.op.key])[0]
 		differences, equal := same(e.Body, hit, r.target.Client.BaseURL())
 		if !equal && (r.target.Rung == RungSingle || r.inParts()) {
 			// The first half of a resource that is written in two.

@@ -84,24 +84,3 @@ func withID(body []byte, id string) []byte {
 	writeWithID(&b, body, id, nil)
 	return b.Bytes()
 }
-
-// doubles searches for what was just created without a condition that is safe
-// under races. A second copy stops the case: which of them others refer to by
-// now is nothing to guess.
-func (r *run) doubles(ctx context.Context, ops []op) *Failure {
-	created := only(ops, func(o op) bool { return o.entry.ServerID == "" })
-	found, failure := r.findByKeys(ctx, created)
-	if failure != nil {
-		return failure
-	}
-	var twice []Difference
-	for _, o := range created {
-		if len(found[o.key]) > 1 {
-			twice = append(twice, Difference{o.role, o.kind, Added})
-		}
-	}
-	if len(twice) > 0 {
-		return r.conflict(Doubled, twice)
-	}
-	return nil
-}
