@@ -162,14 +162,19 @@ func TestWhateverFailsNothingIsDoubled(t *testing.T) {
 		"500 after the commit":    {after(func(w http.ResponseWriter, _ *httptest.ResponseRecorder) { w.WriteHeader(500) }), target.Unknown, 0, true},
 		"504 after the commit":    {after(func(w http.ResponseWriter, _ *httptest.ResponseRecorder) { w.WriteHeader(504) }), target.Unknown, 0, true},
 		"202":                     {status(202), target.Unknown, 0, true},
-		"half an answer":          {after(halfAnAnswer), target.Unknown, 0, true},
-		"200 around nonsense":     {after(func(w http.ResponseWriter, _ *httptest.ResponseRecorder) { _, _ = w.Write([]byte("<html>")) }), target.Unknown, 0, true},
-		"429 in seconds":          {status(429, "Retry-After", "7"), target.Retry, 7 * time.Second, false},
-		"503":                     {status(503), target.Retry, 0, true},
-		"401":                     {status(401), target.Auth, 0, false},
-		"403":                     {status(403), target.Auth, 0, false},
-		"404":                     {status(404), target.StepDown, 0, false},
-		"302":                     {status(302, "Location", "http://elsewhere.example/"), target.Retry, 0, false},
+		"202 and stored later": {func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+			next.ServeHTTP(httptest.NewRecorder(), r)
+			w.Header().Set("Retry-After", "9")
+			w.WriteHeader(http.StatusAccepted)
+		}, target.Unknown, 9 * time.Second, true},
+		"half an answer":      {after(halfAnAnswer), target.Unknown, 0, true},
+		"200 around nonsense": {after(func(w http.ResponseWriter, _ *httptest.ResponseRecorder) { _, _ = w.Write([]byte("<html>")) }), target.Unknown, 0, true},
+		"429 in seconds":      {status(429, "Retry-After", "7"), target.Retry, 7 * time.Second, false},
+		"503":                 {status(503), target.Retry, 0, true},
+		"401":                 {status(401), target.Auth, 0, false},
+		"403":                 {status(403), target.Auth, 0, false},
+		"404":                 {status(404), target.StepDown, 0, false},
+		"302":                 {status(302, "Location", "http://elsewhere.example/"), target.Retry, 0, false},
 	}
 	for rungName, rung := range rungs {
 		for name, c := range cases {

@@ -66,7 +66,8 @@ func React(status int, header http.Header, issues Issues, now time.Time) Reactio
 	case r.Class == Permanent && issues.HasCode("throttled", "transient", "lock-error", "timeout"):
 		r.Class = Retry
 	}
-	if r.Class == Retry {
+	// 202 promises that it will be stored: when to look is for the target to say.
+	if r.Class == Retry || status == http.StatusAccepted {
 		r.After = RetryAfter(header, now)
 	}
 	return r

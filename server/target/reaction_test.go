@@ -126,6 +126,7 @@ func TestRetryAfterInEveryForm(t *testing.T) {
 		got := target.React(503, http.Header{"Retry-After": {value}}, nil, now)
 		require.Equal(t, target.Reaction{Class: target.Retry, After: want}, got, value)
 	}
+	require.Equal(t, target.Reaction{Class: target.Unknown, After: 7 * time.Second}, target.React(202, http.Header{"Retry-After": {"7"}}, nil, now), "accepted, to be read later")
 	require.Equal(t, 250*time.Millisecond, target.RetryAfter(http.Header{"X-Ms-Retry-After-Ms": {"250"}}, now))
 	require.Zero(t, target.React(400, http.Header{"Retry-After": {"7"}}, nil, now).After, "waiting does not mend content")
 }
