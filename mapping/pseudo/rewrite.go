@@ -82,7 +82,10 @@ func (w *work) part(at string, from *model.Object) *model.Object {
 	need, ok := innerRequired[at]
 	switch {
 	case ok && out.Get(need) == nil && at == maskedInner:
-		out.Set(need, masked())
+		// A reference to nothing says in words that it is one.
+		nobody := masked()
+		nobody.Set("display", "Masked")
+		out.Set(need, nobody)
 		w.tell(join(at, need), Changed, Masked, "", "data-absent-reason masked")
 	case ok && out.Get(need) == nil:
 		w.tell(at, Stays, NothingLeft, "", "")
