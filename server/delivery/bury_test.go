@@ -38,7 +38,7 @@ func TestRowsOfADeadProcessGoOnAndThoseOfALivingOneDoNot(t *testing.T) {
 	dead.Leave()
 	p.until(sending, store.Delivered)
 	p.until(fetched, store.Delivered)
-	require.True(t, p.rows(sending.caseKey())[1].Attempts == 2)
+	require.Equal(t, 2, p.rows(sending.caseKey())[1].Attempts)
 
 	d := p.rows(standing.caseKey())[1]
 	require.Equal(t, store.Sending, d.State)

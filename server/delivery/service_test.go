@@ -100,7 +100,7 @@ func (p *plant) until(s scene, want store.DeliveryState) store.Delivery {
 	require.Eventually(p.t, func() bool {
 		d = p.rows(s.caseKey())[s.sequence]
 		return d.State == want
-	}, 20*time.Second, 5*time.Millisecond, "row never became %s", want)
+	}, time.Minute, 5*time.Millisecond, "row never became %s", want)
 	return d
 }
 

@@ -18,13 +18,13 @@ func TestNothingIsLostOrDoubled(t *testing.T) {
 			if engine == "postgres" {
 				require.NotEmpty(t, os.Getenv(postgresEnv), "start a Postgres and give its URL")
 			}
-			v, err := run(t.Context(), config{Cases: 200, Kills: 5, Faults: 0.2, Seed: 1, Store: engine, Senders: 4, Patience: 20 * time.Minute, Say: t.Logf})
+			v, err := run(t.Context(), config{Cases: 100, Kills: 5, Faults: 0.2, Seed: 1, Store: engine, Senders: 4, Patience: 20 * time.Minute, Say: t.Logf})
 			require.NoError(t, err)
 			require.True(t, v.Good(), "%+v", v)
-			require.Equal(t, 200, v.Cases)
+			require.Equal(t, 100, v.Cases)
 			require.Equal(t, 5, v.Kills)
-			require.Greater(t, v.Documents, 200)
-			require.Greater(t, v.LedgerRows, 200*20)
+			require.Greater(t, v.Documents, 100)
+			require.Greater(t, v.LedgerRows, 100*20)
 			for kind, n := range v.FaultsByKind {
 				require.Positive(t, n, kind)
 			}
