@@ -63,3 +63,20 @@ func TestDefinitionsThatAreNotThere(t *testing.T) {
 		require.Equal(t, status, s.Do(http.MethodGet, path, nil).Status, path)
 	}
 }
+
+// TestViewsAreServed: every file that lays records flat, byte for byte.
+func TestViewsAreServed(t *testing.T) {
+	t.Parallel()
+	s := servertest.Start(t, servertest.Options{})
+	var list struct{ Views []string }
+	s.MustGet("/views", &list)
+	require.Len(t, list.Views, len(published.Views()))
+	described := judge(t, s)
+	for i, want := range published.Views() {
+		a := s.Do(http.MethodGet, list.Views[i], nil)
+		require.Equal(t, http.StatusOK, a.Status, want.Name)
+		require.Equal(t, string(want.Body), string(a.Body))
+		require.Empty(t, described(http.MethodGet, list.Views[i], nil, a), want.Name)
+	}
+	require.Equal(t, http.StatusNotFound, s.Do(http.MethodGet, "/views/none.json", nil).Status)
+}

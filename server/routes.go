@@ -25,6 +25,8 @@ func (s *Server) routes() *gin.Engine {
 	e.GET("/openapi.json", s.openAPI)
 	e.GET("/schemas", s.listSchemas)
 	e.GET("/schemas/*name", s.schema)
+	e.GET("/views", s.listViews)
+	e.GET("/views/:name", s.view)
 	e.GET("/fhir/:type", s.listArtefacts)
 	e.GET("/fhir/:type/:id", s.artefact)
 	e.GET("/health/live", s.live)

@@ -139,10 +139,13 @@ func (t *Tally) result(i int, group string) Result {
 }
 
 // small reports whether a figure would show, or let be told, a count below the
-// smallest cell: that of the rows themselves, or of either side of a rate.
+// smallest cell: that of all rows, evaluable or not, or of either side of a rate.
 func (t *Tally) small(n count, kind Kind) bool {
 	least := t.query.SmallCell
 	few := func(v int) bool { return v > 0 && v < least }
+	if few(n.yes + n.no + len(n.values) + n.unknown + n.excluded) {
+		return true
+	}
 	if kind != Proportion {
 		return few(n.yes + len(n.values))
 	}

@@ -85,6 +85,9 @@ func packageFiles(licensed bool, examples []Example) ([]packageFile, error) {
 	}
 	files := append([]packageFile{{"package/package.json", manifest}, {"package/.index.json", listed},
 		{"package/other/NOTICE.txt", []byte(Notices())}}, resources...)
+	for _, v := range Views() {
+		files = append(files, packageFile{"package/other/views/" + v.Name, v.Body})
+	}
 	examples = slices.SortedFunc(slices.Values(examples), func(a, b Example) int { return strings.Compare(a.Name, b.Name) })
 	for _, e := range examples {
 		body, err := pretty(e.JSON)

@@ -59,7 +59,7 @@ func compare(a, b Artefact) int { return cmp.Or(cmp.Compare(a.Type, b.Type), cmp
 // load reads what is part of the program; a fault in it stops the program at
 // the first use.
 func load(licensed bool) []Artefact {
-	resources := append([]json.RawMessage{term.CodeSystem()}, term.ValueSets()...)
+	resources := append([]json.RawMessage{term.CodeSystem(), reported()}, term.ValueSets()...)
 	resources = append(resources, term.ConceptMaps(licensed)...)
 	files, err := compiled.ReadDir("package")
 	if err != nil {

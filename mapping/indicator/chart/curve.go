@@ -66,7 +66,7 @@ func LearningCurve(c CurveOf) (*Picture, error) {
 	if err != nil {
 		return nil, fmt.Errorf("drawing limit: %w", err)
 	}
-	line.Color, line.Width = ink, vg.Points(1.6)
+	line.Color, line.Width = stone, vg.Points(3) // no operator has a whole line of this colour and width
 	p.plot.Add(line)
 	p.explain(fmt.Sprintf("limit %.2f", limit), line)
 	p.plot.X.Min, p.plot.X.Max, p.plot.Y.Min = 0, float64(longest), 0

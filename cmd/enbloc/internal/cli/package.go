@@ -26,6 +26,9 @@ func newPackage(s Streams) *cobra.Command {
 R4 package, with the Bundle of every example case: to be loaded into a validator or a
 FHIR server. The same version of enbloc always writes the same bytes.
 
+In package/other/views are SQL-on-FHIR ViewDefinitions and SQL that lay records flat,
+into the tables of enbloc export (but delivery, which is no FHIR).
+
 ` + term.NoticeSNOMED + `
 
 ` + term.NoticeLOINC + `

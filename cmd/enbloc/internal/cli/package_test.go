@@ -91,7 +91,11 @@ func TestPackage(t *testing.T) {
 		}
 	}
 	require.Equal(t, len(cases.All()), examples)
-	require.Len(t, files, len(index.Files)+examples+3)
+	views := artefacts.Views()
+	for _, v := range views {
+		require.Equal(t, string(v.Body), string(files["package/other/views/"+v.Name]), v.Name)
+	}
+	require.Len(t, files, len(index.Files)+examples+len(views)+3)
 	for _, owner := range []string{"SNOMED International", "Regenstrief", "UCUM"} {
 		require.Contains(t, string(files["package/other/NOTICE.txt"]), owner)
 	}

@@ -2,6 +2,7 @@ package cli_test
 
 import (
 	"encoding/json"
+	"iter"
 	"os"
 	"path/filepath"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"enbloc/cmd/enbloc/internal/cli"
+	"enbloc/mapping/report"
 	"enbloc/mapping/sample"
 	"enbloc/server/intake"
 	"enbloc/server/servertest"
@@ -20,10 +22,15 @@ import (
 // name it.
 func stored(t *testing.T, n int) []string {
 	t.Helper()
+	return storedOf(t, sample.Cohort(n, 8))
+}
+
+func storedOf(t *testing.T, cases iter.Seq[sample.Case]) []string {
+	t.Helper()
 	dir := t.TempDir()
 	database := filepath.Join(dir, "enbloc.db")
 	s := servertest.Start(t, servertest.Options{Undelivered: true, Database: database})
-	for c := range sample.Cohort(n, 8) {
+	for c := range cases {
 		raw, err := json.Marshal(c.Report)
 		require.NoError(t, err)
 		var none intake.Within
@@ -91,4 +98,28 @@ func TestExportAndIndicators(t *testing.T) {
 		require.Equal(t, cli.Usage, nowhere.code)
 		require.Contains(t, nowhere.err, "--data")
 	})
+}
+
+// TestACohortOfOne: figures of one case would be that case. They are held back
+// with a word, and there is nothing to draw.
+func TestACohortOfOne(t *testing.T) {
+	t.Parallel()
+	flags := storedOf(t, func(yield func(sample.Case) bool) {
+		for c := range sample.Cohort(100, 8) {
+			if c.Report.Status == report.Signed && len(c.Report.Lesions) == 1 && c.Report.Lesions[0].Resection != nil {
+				yield(c)
+				return
+			}
+		}
+	})
+	pictures := filepath.Join(t.TempDir(), "pictures")
+	got := run(t, "", with(flags, "indicators", "--test-data", "--as-of", "2027-01-01", "--pictures", pictures)...)
+	require.Equal(t, cli.Good, got.code, got.err)
+	require.Contains(t, got.out, "figures of so few would describe single patients")
+	require.NotRegexp(t, `(?m)nothing to count.* [1-4]\s*$`, got.out, "a small count beside")
+	require.NotRegexp(t, `\b(0|100)(\.0)?%\s+\(\d`, got.out, "a rate of one case")
+	require.Contains(t, got.err, "too few cases for a picture")
+	asked := run(t, "", with(flags, "indicators", "--test-data", "--as-of", "2027-01-01", "--small-cell", "1")...)
+	require.Equal(t, cli.Good, asked.code, asked.err)
+	require.Contains(t, asked.out, "1/1", "whoever asks for small cells gets them")
 }

@@ -1,0 +1,26 @@
+-- One row per lesion, resected or left in place, as the endoscopist saw it.
+SELECT l.case_key, l.lesion,
+       max(p.word) FILTER (f.code = 'lesion-location' AND p.code = 'location-organ') AS organ,
+       nullif(max(f.word) FILTER (f.code = 'lesion-location'), max(p.word) FILTER (f.code = 'lesion-location' AND p.code = 'location-organ')) AS site,
+       max(p.word) FILTER (f.code = 'lesion-location' AND p.code = 'location-third') AS third,
+       max(p.word) FILTER (f.code = 'lesion-location' AND p.code = 'location-wall') AS wall,
+       max(p.word) FILTER (f.code = 'lesion-location' AND p.code = 'location-mucosa') AS mucosa,
+       max(f.number) FILTER (f.code = 'lesion-size-long') AS size_long_mm,
+       max(f.number) FILTER (f.code = 'lesion-size-short') AS size_short_mm,
+       max(f.number) FILTER (f.code = 'lesion-circumference') AS circumference_pct,
+       replace(coalesce(string_agg(p.word, ';' ORDER BY p.code) FILTER (f.code = 'paris-type' AND p.code LIKE 'rank-%'), max(f.word) FILTER (f.code = 'paris-type')), ';', '+') AS paris,
+       coalesce(max(p.word) FILTER (f.code = 'paris-type' AND p.code = 'rank-1'), max(f.word) FILTER (f.code = 'paris-type')) AS paris_dominant,
+       max(f.word) FILTER (f.code = 'lst-subtype') AS lst,
+       max(f.word) FILTER (f.code = 'endoscopic-ulceration') AS ulceration,
+       max(f.word) FILTER (f.code = 'access-quality') AS access,
+       max(f.word) FILTER (f.code = 'multiple-tumours') AS multiple_tumours,
+       max(f.word) FILTER (f.code = 'nice-class') AS nice,
+       max(f.word) FILTER (f.code = 'jnet-class') AS jnet,
+       max(f.word) FILTER (f.code = 'non-lifting-sign') AS non_lifting_sign,
+       coalesce(string_agg(p.word, ';' ORDER BY p.code) FILTER (f.code = 'biopsy-histology' AND p.code LIKE 'rank-%'), max(f.word) FILTER (f.code = 'biopsy-histology')) AS biopsy_types,
+       max(f.word) FILTER (f.code = 'predicted-histology') AS predicted_histology,
+       max(f.word) FILTER (f.code = 'predicted-depth') AS predicted_depth,
+       bool_or(l.resection IS NOT NULL) AS resected,
+       (SELECT max(coalesce(x.text, a.answer)) FROM answer a LEFT JOIN part x ON x.id = a.id AND x.code = 'value-indication' WHERE a.case_key = l.case_key AND a.lesion = l.lesion AND a.rule = 'R1.gastric.indication.jges2020') AS indication_jges
+FROM numbered l LEFT JOIN fact f ON f.place = l.place AND NOT f.derived LEFT JOIN part p ON p.id = f.id
+GROUP BY l.case_key, l.lesion
