@@ -157,7 +157,7 @@ var sentences = map[Reason]string{
 	PatientMismatch:    "The target's patient with this identifier is not of the age that the report says. Nothing was sent. Check the identifier in the report.",
 	WrongAudience:      "The target must not get this: it is test data for a target with real patients, or a patient's data for a target for tests. Check the report's test_data and the setting of the target.",
 	ConsentUnknown:     "Nobody could say whether the patient agrees that this is sent. Nothing was sent, and it is asked again. See the log, and check the list or the address that is asked.",
-	Withheld:           "The patient does not agree that this is sent. Nothing was sent. It is asked again from time to time.",
+	Withheld:           "The patient does not agree that this is sent. It is asked again from time to time.",
 	NotRemoved:         "The case has to be taken back, and the target neither deletes it nor lets it be marked as entered in error. Have it removed there, then resend.",
 	UnknownTarget:      "The configuration has no target of this name any more. The delivery waits for it.",
 }

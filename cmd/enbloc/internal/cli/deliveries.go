@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -91,6 +92,11 @@ func (s Streams) showDeliveries(rows []client.Delivery) error {
 		p.Text(0, "No delivery matches.")
 		return writing(p.Err())
 	}
+	titles := []string{"Delivery", "Case", "State no.", "Stands", "Tries", "Changed", "Why"}
+	several := slices.ContainsFunc(rows, func(d client.Delivery) bool { return d.Target != rows[0].Target })
+	if several {
+		titles = slices.Insert(titles, 1, "Target")
+	}
 	cells := make([][]string, len(rows))
 	for i, d := range rows {
 		why := d.Reason
@@ -99,8 +105,11 @@ func (s Streams) showDeliveries(rows []client.Delivery) error {
 		}
 		cells[i] = []string{d.ID, view.ShortKey(d.Case), strconv.Itoa(d.Sequence), d.State, strconv.Itoa(len(d.Attempts)),
 			d.Updated.Local().Format(time.DateTime), why}
+		if several {
+			cells[i] = slices.Insert(cells[i], 1, d.Target)
+		}
 	}
-	p.Table(0, []string{"Delivery", "Case", "State no.", "Stands", "Tries", "Changed", "Why"}, cells)
+	p.Table(0, titles, cells)
 	return writing(p.Err())
 }
 
