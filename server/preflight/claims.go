@@ -74,6 +74,8 @@ func (r *run) claims(ctx context.Context) {
 			r.share(func(t fhirserver.TypeCapabilities) *bool { return t.UpdateCreate }),
 			r.share(func(t fhirserver.TypeCapabilities) *bool { return t.ConditionalUpdate })), ""
 	})
+	r.profiles(ctx)
+	r.terminology(ctx)
 	r.smart(ctx)
 	r.patientSearch(ctx)
 }
@@ -141,12 +143,44 @@ func (r *run) smart(ctx context.Context) {
 		var c struct {
 			TokenEndpoint string   `json:"token_endpoint"`
 			Algorithms    []string `json:"token_endpoint_auth_signing_alg_values_supported"`
+			Grants        []string `json:"grant_types_supported"`
+			Scopes        []string `json:"scopes_supported"`
 		}
 		if a.Err != nil || a.Status != http.StatusOK || json.Unmarshal(a.Body, &c) != nil || c.TokenEndpoint == "" {
 			return Info, "The server publishes no smart-configuration; sign-in is by what was agreed.", ""
 		}
-		return Info, fmt.Sprintf("The server publishes a smart-configuration with a token endpoint; signatures: %s.", or(plain(strings.Join(c.Algorithms, ", ")), "not said")), ""
+		var missing []string
+		if len(c.Grants) > 0 && !slices.Contains(c.Grants, "client_credentials") {
+			missing = append(missing, "the grant client_credentials")
+		}
+		if without := unscoped(c.Scopes); len(c.Scopes) > 0 && len(without) > 0 {
+			missing = append(missing, "scopes to write "+some(without, len(types)))
+		}
+		found := fmt.Sprintf("The server publishes a smart-configuration with a token endpoint; signatures: %s.", or(plain(strings.Join(c.Algorithms, ", ")), "not said"))
+		if len(missing) > 0 {
+			return Warn, found + " Not named there: " + strings.Join(missing, "; ") + ".", "Ask for a client of the kind backend service with these rights, or for another way to sign in."
+		}
+		return Info, found, ""
 	})
+}
+
+// unscoped are the types of a case for whose writing no scope of the list
+// speaks, in the words of either version of SMART's scopes: system/T.write and
+// system/T.cruds (http://hl7.org/fhir/smart-app-launch/scopes-and-launch-context.html).
+func unscoped(scopes []string) []string {
+	var without []string
+	for _, t := range types {
+		writes := func(scope string) bool {
+			of, right, ok := strings.Cut(strings.TrimPrefix(scope, "system/"), ".")
+			right, _, _ = strings.Cut(right, "?")
+			return ok && strings.HasPrefix(scope, "system/") && (of == t || of == "*") &&
+				(right == "*" || right == "write" || strings.HasPrefix(right, "c") && strings.Contains(right, "u"))
+		}
+		if !slices.ContainsFunc(scopes, writes) {
+			without = append(without, "system/"+t)
+		}
+	}
+	return without
 }
 
 func (r *run) patientSearch(ctx context.Context) {

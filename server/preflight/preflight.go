@@ -13,6 +13,7 @@ import (
 	"context"
 	"crypto/rand"
 	"crypto/sha256"
+	"crypto/x509"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -102,6 +103,8 @@ type Report struct {
 	// Sentence is the whole in one sentence.
 	Sentence string  `json:"sentence"`
 	Checks   []Check `json:"checks"`
+	// Rate is nil when it was not measured.
+	Rate *Rate `json:"rate,omitempty"`
 	// Drift is what differs from an earlier report; see [Drift].
 	Drift      []Change   `json:"drift,omitempty"`
 	Leftovers  []Leftover `json:"leftovers"`
@@ -124,6 +127,9 @@ type Options struct {
 	// Entries and Bytes bound the search for limits; 0 means 256 entries and
 	// 8 MiB.
 	Entries, Bytes int
+	// Roots are the certificates that a server's may be signed by; nil means
+	// those of the system.
+	Roots *x509.CertPool
 	// Progress is called before each group of checks; may be nil.
 	Progress func(group string)
 	// Clock overrides the time (tests); nil means time.Now.
@@ -197,8 +203,8 @@ func (r *run) writing(ctx context.Context) {
 		tries []func(context.Context)
 	}{
 		{GroupWriting, []func(context.Context){r.create, r.updating, r.repeating, r.racing, r.transaction, r.atomicity, r.clientID, r.conditionalUpdate, r.byTag, r.document}},
-		{GroupContent, []func(context.Context){r.roundTrip, r.logicalReference, r.conditionalReference, r.danglingReference, r.nonsense, r.attachment}},
-		{GroupLimits, []func(context.Context){r.freshness, r.entriesLimit, r.bytesLimit}},
+		{GroupContent, []func(context.Context){r.roundTrip, r.logicalReference, r.conditionalReference, r.danglingReference, r.nonsense, r.validation, r.attachment}},
+		{GroupLimits, []func(context.Context){r.freshness, r.entriesLimit, r.bytesLimit, r.rate}},
 	} {
 		r.group(g.name)
 		for _, try := range g.tries {

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"slices"
+	"strings"
 )
 
 // Capabilities is what a target claims about itself. A claim, not a fact: what
@@ -23,6 +24,7 @@ type TypeCapabilities struct {
 	Interactions      []string
 	SearchParams      []string
 	Versioning        string
+	Profiles          []string // supportedProfile and profile
 	UpdateCreate      *bool
 	ConditionalCreate *bool
 	ConditionalUpdate *bool
@@ -47,13 +49,15 @@ func ReadCapabilities(body []byte) (Capabilities, error) {
 			Mode        string  `json:"mode"`
 			Interaction []named `json:"interaction"`
 			Resource    []struct {
-				Type              string  `json:"type"`
-				Interaction       []named `json:"interaction"`
-				SearchParam       []named `json:"searchParam"`
-				Versioning        string  `json:"versioning"`
-				UpdateCreate      *bool   `json:"updateCreate"`
-				ConditionalCreate *bool   `json:"conditionalCreate"`
-				ConditionalUpdate *bool   `json:"conditionalUpdate"`
+				Type              string   `json:"type"`
+				Interaction       []named  `json:"interaction"`
+				SearchParam       []named  `json:"searchParam"`
+				Versioning        string   `json:"versioning"`
+				Profile           string   `json:"profile"`
+				Supported         []string `json:"supportedProfile"`
+				UpdateCreate      *bool    `json:"updateCreate"`
+				ConditionalCreate *bool    `json:"conditionalCreate"`
+				ConditionalUpdate *bool    `json:"conditionalUpdate"`
 			} `json:"resource"`
 		} `json:"rest"`
 	}
@@ -73,7 +77,11 @@ func ReadCapabilities(body []byte) (Capabilities, error) {
 		}
 		c.Interactions = append(c.Interactions, names(rest.Interaction)...)
 		for _, r := range rest.Resource {
-			c.Types[r.Type] = TypeCapabilities{Interactions: names(r.Interaction), SearchParams: names(r.SearchParam), Versioning: r.Versioning,
+			profiles := r.Supported
+			if r.Profile != "" && !strings.HasSuffix(r.Profile, "/StructureDefinition/"+r.Type) {
+				profiles = append(profiles, r.Profile)
+			}
+			c.Types[r.Type] = TypeCapabilities{Profiles: profiles, Interactions: names(r.Interaction), SearchParams: names(r.SearchParam), Versioning: r.Versioning,
 				UpdateCreate: r.UpdateCreate, ConditionalCreate: r.ConditionalCreate, ConditionalUpdate: r.ConditionalUpdate}
 		}
 	}
