@@ -224,3 +224,11 @@ func saidOfDrugs(answer string) string {
 	}
 	return strings.Join(parts, "; ")
 }
+
+// opening is an answer at the beginning of a sentence. eCura is written so.
+func opening(words string) string {
+	if words == "" || strings.HasPrefix(words, "eCura") {
+		return words
+	}
+	return strings.ToUpper(words[:1]) + words[1:]
+}

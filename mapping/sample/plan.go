@@ -17,15 +17,18 @@ func (s *session) writePlan() {
 	p := &report.Plan{Text: s.text("plan text", "Further steps after histology.")}
 	if s.has("follow-ups") {
 		p.FollowUps = []report.FollowUp{s.followUp()}
+		if s.rare("second follow-up", 0.15) {
+			p.FollowUps = append(p.FollowUps, s.followUp())
+		}
 	}
 	if s.kind == report.UpperEndoscopy {
 		p.HPylori = s.pyloriPlan()
 	}
 	if s.rare("referral", 0.06) {
-		p.Referrals = []report.Referral{{
-			To: pick(s.dice, "referral", referralsTo, 0.6, 0.25, 0.05, 0.05, 0.05), Lesion: s.planLesion(),
-			Reason: s.text("referral reason", "Risk of nodes to be weighed."),
-		}}
+		for _, to := range some(s.dice, "referral", referralsTo, 1, 2, 0.6, 0.25, 0.05, 0.05, 0.05) {
+			p.Referrals = append(p.Referrals, report.Referral{
+				To: to, Lesion: s.planLesion(), Reason: s.text("referral reason", "Risk of nodes to be weighed.")})
+		}
 	}
 	if s.rep.Before != nil {
 		for _, drug := range s.rep.Before.Antithrombotics {

@@ -29,17 +29,34 @@ func (s *session) specimen(c course) *report.Specimen {
 	}
 	p.FixedAt = s.optionalTime("fixed at", out.Add(minutes(6)))
 	if s.has("containers") {
-		p.Containers = []report.Container{s.container(c)}
+		p.Containers = s.containers(c)
 	}
 	return p
 }
 
-func (s *session) container(c course) report.Container {
+// containers share the pieces; several pieces often go into several.
+func (s *session) containers(c course) []report.Container {
 	suffix := "-POT-" + string(rune('0'+c.number))
+	if c.pieces == 1 || !s.rare("several containers", 0.5) {
+		return []report.Container{s.container(suffix, c.pieces)}
+	}
+	n := s.whole(2, min(c.pieces, 4))
+	var out []report.Container
+	for i := range n {
+		share := c.pieces / n
+		if i < c.pieces%n {
+			share++
+		}
+		out = append(out, s.container(suffix+string(rune('A'+i)), share))
+	}
+	return out
+}
+
+func (s *session) container(suffix string, pieces int) report.Container {
 	return report.Container{
 		Identifier: s.optionalID("container", "container", suffix),
 		Accession:  s.optionalID("accession", "lab-accession", suffix),
-		Pieces:     s.number("container pieces", float64(c.pieces), 0),
+		Pieces:     s.number("container pieces", float64(pieces), 0),
 		Content:    s.text("content", "Pinned on a board, marked side up."),
 		ReceivedAt: s.optionalTime("received", s.clock.Add(minutes(180))),
 	}
