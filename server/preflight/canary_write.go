@@ -159,7 +159,7 @@ func (r *run) byTag(ctx context.Context) {
 	}
 	for _, kind := range tagged {
 		id := map[string]string{"AdverseEvent": "tag-adverse-event", "Provenance": "tag-provenance"}[kind]
-		r.timed(GroupWriting, id, "Finding a "+kind+" by its tag", func() (Status, string, string) {
+		r.timed(GroupWriting, id, "Finding "+map[string]string{"AdverseEvent": "an AdverseEvent", "Provenance": "a Provenance"}[kind]+" by its tag", func() (Status, string, string) {
 			c := r.canary(kind, "tag", nil)
 			condition := ""
 			if r.facts.condition {

@@ -141,7 +141,29 @@ func verdict(status int, raw []byte) (Verdict, error) {
 			v.Message = line(part.String)
 		}
 	}
+	if v.Answered && !v.Valid && unheld(p.Parameter, v.Message) {
+		v.Answered = false
+	}
 	return v, nil
+}
+
+// unheld reports whether a refusal only says that the server does not have the
+// code system. R4 gives it no form of its own, so servers answer "false" and say
+// why beside it: by a parameter that HL7's terminology servers have agreed on,
+// or in words (HAPI 8.8's first two, HL7's own server's third). In other words
+// it stays a refusal, with its message.
+func unheld(parts []parameter, message string) bool {
+	for _, part := range parts {
+		if part.Name == "x-caused-by-unknown-system" || part.Name == "x-unknown-system" {
+			return true
+		}
+	}
+	for _, words := range []string{"CodeSystem is unknown and can't be validated", "unable to provide validation for", "could not be found, so the code cannot be validated"} {
+		if strings.Contains(message, words) {
+			return true
+		}
+	}
+	return false
 }
 
 // line makes what a server says fit for one line of a terminal.
