@@ -37,8 +37,6 @@ type plan struct {
 	keys    []store.MatchKey
 	mapped  graph.Graph
 	receipt Receipt
-	// late: a report that comes after a later revision of itself.
-	late bool
 }
 
 // snapshot is what a plan has seen of the store; the transaction must find the
@@ -76,9 +74,6 @@ func (in *Intake) plan(ctx context.Context, doc document) (*plan, error) {
 func (p *plan) compareRevision(doc document, latest store.Document) error {
 	switch {
 	case latest.ID == "" || int64(doc.revision) > latest.Revision:
-		return nil
-	case int64(doc.revision) < latest.Revision && doc.kind == store.Report && !doc.void:
-		p.late = true // it may still tell what the later ones changed
 		return nil
 	case int64(doc.revision) < latest.Revision:
 		return conflict(olderRevision)

@@ -17,7 +17,7 @@ func (in *Intake) planReport(ctx context.Context, p *plan, doc document, latest 
 	if err != nil {
 		return err
 	}
-	if err := in.allowed(ctx, p, doc, latest); err != nil {
+	if err := allowed(p, doc, latest); err != nil {
 		return err
 	}
 	// The revisions before this one stay: they tell what it changed.
@@ -46,19 +46,10 @@ func (in *Intake) planReport(ctx context.Context, p *plan, doc document, latest 
 	return in.settle(p)
 }
 
-// allowed says whether a revision may stand beside the newest one known.
-func (in *Intake) allowed(ctx context.Context, p *plan, doc document, latest store.Document) error {
+// allowed says whether a later revision may follow the one known.
+func allowed(p *plan, doc document, latest store.Document) error {
 	if latest.ID == "" || p.receipt.Repeated {
 		return nil
-	}
-	if p.late {
-		known, err := in.Store.HasRevision(ctx, in.Tenant, doc.kind, doc.source, doc.partID(), int64(doc.revision))
-		if err != nil {
-			return err
-		}
-		if known {
-			return conflict(olderRevision)
-		}
 	}
 	before, err := stored(latest)
 	switch {
@@ -66,7 +57,7 @@ func (in *Intake) allowed(ctx context.Context, p *plan, doc document, latest sto
 		return err
 	case before.void:
 		return conflict(withdrawnCase)
-	case !p.late && doc.rep.Status == report.Draft && before.rep.Status != report.Draft:
+	case doc.rep.Status == report.Draft && before.rep.Status != report.Draft:
 		return conflict(draftAgain)
 	case doc.rep.Patient.Identifier != before.rep.Patient.Identifier:
 		return conflict(otherPatient)
@@ -78,10 +69,6 @@ func (in *Intake) allowed(ctx context.Context, p *plan, doc document, latest sto
 // the whole. A withdrawn report is not held against its parts: it voids them.
 func (p *plan) mergeReport(doc document) (report.Report, []report.Finding, error) {
 	alone := len(p.parts.histology)+len(p.parts.events) == 0
-	if p.late {
-		merged, _ := p.parts.merged()
-		return merged, append(slices.Clone(doc.findings), cameLate), nil
-	}
 	if alone || doc.void {
 		merged, _ := p.parts.merged()
 		return merged, doc.findings, nil
@@ -102,14 +89,6 @@ func (p *plan) mergeReport(doc document) (report.Report, []report.Finding, error
 		return report.Report{}, nil, &Rejection{Findings: findings}
 	}
 	return merged, findings, nil
-}
-
-// cameLate tells the sender what an older revision is good for.
-var cameLate = report.Finding{
-	ID: "report.later-revision-known", Severity: report.Advice, Pointer: "/revision",
-	Text:   "A later revision of this report was accepted before, and that one counts. This one only tells which facts the later one changed.",
-	Mend:   "Nothing has to be done. If this content is meant to count, send it under a higher revision number.",
-	Source: "document format " + report.SchemaReport,
 }
 
 // orphans reports whether some part of the case names nothing any more that

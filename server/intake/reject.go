@@ -27,7 +27,7 @@ func (r *Rejection) Unwrap() error {
 
 // The sentences of every conflict: what happened, why, what to do.
 const (
-	olderRevision = "A newer revision of this document was accepted before, and this one does not count any more. " +
+	olderRevision = "A newer revision of this document was accepted before. An older one changes nothing. " +
 		"If this content is meant to count, send it under a higher revision number."
 	sameRevisionOtherContent = "This revision was accepted before with other content, and one revision has one content. " +
 		"Send the change under the next revision number."

@@ -75,14 +75,6 @@ func (r reads) LatestPart(ctx context.Context, tenant string, kind Kind, source,
 	return d, found("document", err)
 }
 
-// HasRevision reports whether a revision of a part is stored, joined or parked.
-func (r reads) HasRevision(ctx context.Context, tenant string, kind Kind, source, partID string, revision int64) (bool, error) {
-	var n int
-	err := r.row(ctx, `SELECT count(*) FROM documents WHERE tenant = ? AND kind = ? AND source = ? AND part_id = ? AND revision = ?`,
-		tenant, kind, source, partID, revision).Scan(&n)
-	return n > 0, translate("looking for a revision", err)
-}
-
 // ParkedQuery selects a page of parked documents, newest first.
 type ParkedQuery struct {
 	Tenant string
