@@ -3,7 +3,10 @@ package cli_test
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"net/http"
+	"os"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"sync"
@@ -13,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"enbloc/cmd/enbloc/internal/cli"
+	"enbloc/server/preflight"
 )
 
 // spoken collects what a running command prints.
@@ -55,6 +59,34 @@ func TestPracticeGoesWrongOnPurposeAndSaysSo(t *testing.T) {
 	require.Contains(t, res.Header.Get("X-Practice-Receiver"), "fault on purpose: 500")
 	cancel()
 	require.Equal(t, cli.Good, <-ended, errs.String())
+}
+
+// A preflight of the receiver as it comes leaves nothing behind; of one that takes
+// no DELETE it lists what stands there.
+func TestAPreflightOfTheReceiverCleansUp(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		args []string
+		left bool
+	}{{nil, false}, {[]string{"--lacks", "delete"}, true}} {
+		ctx, cancel := context.WithCancel(t.Context())
+		var out, errs spoken
+		ended := make(chan int, 1)
+		go func() {
+			ended <- cli.Run(ctx, append([]string{"practice", "--listen", "127.0.0.1:0"}, c.args...), cli.Streams{Out: &out, Err: &errs})
+		}()
+		require.Eventually(t, func() bool { return strings.Contains(out.String(), "Ctrl-C") }, 20*time.Second, 5*time.Millisecond, errs.String())
+		file := filepath.Join(t.TempDir(), "p.json")
+		got := run(t, "", "preflight", receiverBase.FindString(out.String()), "--json", file)
+		require.Equal(t, cli.Good, got.code, got.err)
+		raw, err := os.ReadFile(file)
+		require.NoError(t, err)
+		var p preflight.Report
+		require.NoError(t, json.Unmarshal(raw, &p))
+		require.Equal(t, c.left, len(p.Leftovers) > 0)
+		cancel()
+		require.Equal(t, cli.Good, <-ended, errs.String())
+	}
 }
 
 func TestPracticeRefusesWhatItCannotPlay(t *testing.T) {
