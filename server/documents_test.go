@@ -154,7 +154,9 @@ func TestARevisionAmendsWhatItChanged(t *testing.T) {
 		"a withdrawal":     l.report(2, "withdrawn", "Late.", "2026-03-10T17:21:00+01:00", nil),
 	} {
 		problemOf(t, s.Post("/cases", body), http.StatusConflict)
-		require.Equal(t, rows, s.Rows(), name)
+		for _, table := range []string{"documents", "states", "deliveries"} { // the queue has jobs of its own
+			require.Equal(t, rows[table], s.Rows()[table], name)
+		}
 	}
 }
 
