@@ -63,6 +63,9 @@ var reportsLine = regexp.MustCompile(`(?m)^DiagnosticReport +(\d+) +(\d+)$`)
 
 func TestDemoPlaysEveryExample(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("the default demo runs the same code")
+	}
 	text := play(t, demo.Options{All: true})
 	require.Len(t, blocks(text), len(cases.All()))
 	counts := reportsLine.FindStringSubmatch(text)
