@@ -24,7 +24,8 @@ func reached(t *testing.T, base, report string) []json.RawMessage {
 	query := url.Values{"_id": {report}, "_count": {"500"}, "_include": {"DiagnosticReport:result", "DiagnosticReport:specimen", "DiagnosticReport:media"},
 		"_include:iterate": {"Observation:has-member", "Observation:part-of", "Observation:focus", "Observation:specimen", "Observation:device",
 			"Procedure:part-of", "Procedure:reason-reference"},
-		"_revinclude": {"Provenance:target"}}
+		// The containers of a specimen are its parts: they refer to it.
+		"_revinclude": {"Provenance:target"}, "_revinclude:iterate": {"Specimen:parent"}}
 	return everyPage(t, base+"/DiagnosticReport?"+query.Encode())
 }
 
