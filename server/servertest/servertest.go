@@ -56,9 +56,6 @@ type Options struct {
 	// Server is the base URL of a FHIR server that others wrote; it takes the
 	// receiver's place as target, and everything is read back.
 	Server string
-	// Sampled reads back from Server what a service reads back by default, not
-	// everything.
-	Sampled bool
 	// Undelivered leaves the delivery service stopped: rows wait.
 	Undelivered bool
 	// UnknownPatients keeps patients from being made known to the receiver.
@@ -162,7 +159,7 @@ func (s *Service) workers() int {
 
 // verification reads everything back from a server whose ways are not ours.
 func (s *Service) verification() delivery.Verification {
-	if s.o.Server != "" && !s.o.Sampled {
+	if s.o.Server != "" {
 		return delivery.VerifyAll
 	}
 	return delivery.VerifySample
