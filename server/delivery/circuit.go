@@ -123,7 +123,7 @@ type TargetState struct {
 
 // TargetStates are the targets in the order of the options.
 func (s *Service) TargetStates() []TargetState {
-	now := s.now()
+	now := s.steady()
 	all := make([]TargetState, 0, len(s.targets))
 	for _, name := range s.targets {
 		e := s.engines[name]

@@ -25,9 +25,9 @@ func TestATargetThatRefusesEverybodyIsLeftAlone(t *testing.T) {
 	registry := prometheus.NewRegistry()
 	p := newPlant(t, "", func(o *delivery.Options) {
 		o.Registerer = registry
-		// An hour passes when the test says so.
-		o.Clock = func() time.Time { return time.Now().Add(time.Duration(hours.Load()) * time.Hour) }
 	})
+	// An hour passes when the test says so.
+	delivery.SetSteady(p.svc, func() time.Time { return time.Now().Add(time.Duration(hours.Load()) * time.Hour) })
 	var refused atomic.Int32
 	for range 100 {
 		p.faults.plan(func(*http.Request) bool { return hours.Load() == 0 }, func(next http.Handler, w http.ResponseWriter, r *http.Request) {

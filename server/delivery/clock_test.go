@@ -62,3 +62,23 @@ func TestAClockThatJumpsLosesNothing(t *testing.T) {
 		})
 	}
 }
+
+// A row and its job that were put off while the clock was a day ahead do not
+// wait for that day once the clock is right.
+func TestAJobPutOffByAWrongClockIsWoken(t *testing.T) {
+	t.Parallel()
+	engines(t, func(t *testing.T, dsn string) {
+		const row = `UPDATE deliveries SET state = 'retrying', attempts = 1, next_attempt = %d WHERE sequence = 1`
+		const job = `UPDATE river_job SET state = 'scheduled', scheduled_at = '%s'`
+		p := newPlant(t, dsn, hasty)
+		p.accept(states("put-off", 1)...)
+		day := time.Now().Add(25 * time.Hour).UTC()
+		for _, statement := range []string{fmt.Sprintf(row, day.UnixMicro()), fmt.Sprintf(job, day.Format("2006-01-02 15:04:05.000+00"))} {
+			_, err := p.store.DB().Exec(statement)
+			require.NoError(t, err)
+		}
+		p.start()
+		p.settled()
+		p.requireWhole("put-off")
+	})
+}

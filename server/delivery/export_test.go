@@ -31,3 +31,7 @@ func (l Limiter) Bound() int { return l.bound() }
 
 // PresentRung is the rung that an engine writes by now.
 func PresentRung(e *Engine) int { return e.present().Rung }
+
+// SetSteady replaces the clock that a service measures spans of time with; call
+// it before Start.
+func SetSteady(s *Service, now func() time.Time) { s.steady = now }

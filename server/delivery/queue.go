@@ -78,7 +78,7 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 		RescueStuckJobsAfter:        s.attempt + 2*s.margin,
 		MaxAttempts:                 jobAttempts,
 		CompletedJobRetentionPeriod: finishedKept,
-		RetryPolicy:                 ownTrouble{s.now},
+		RetryPolicy:                 ownTrouble{},
 	})
 	if err != nil {
 		return nil, fmt.Errorf("making queue: %w", err)
@@ -96,11 +96,12 @@ func queueName(tenant string) string {
 }
 
 // ownTrouble spaces the attempts of a job that failed inside our own walls (the
-// store was not writable); trouble with targets never gets here.
-type ownTrouble struct{ now func() time.Time }
+// store was not writable); trouble with targets never gets here. The time is
+// one for the queue, which goes by the machine's clock.
+type ownTrouble struct{}
 
-func (p ownTrouble) NextRetry(job *rivertype.JobRow) time.Time {
-	return p.now().Add(backoff(time.Second, time.Minute, max(job.Attempt, 1)))
+func (ownTrouble) NextRetry(job *rivertype.JobRow) time.Time {
+	return time.Now().Add(backoff(time.Second, time.Minute, max(job.Attempt, 1)))
 }
 
 // insertTx adds the job of a row in the row's own transaction.

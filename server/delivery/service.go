@@ -46,6 +46,9 @@ type Service struct {
 	backoff func(attempt int) time.Duration
 	longest time.Duration // between attempts; 0: as each kind of wait has it
 	now     func() time.Time
+	// steady measures how long things take and how long a target rests. A clock
+	// that is put forward or back must not make an attempt last a day.
+	steady func() time.Time
 }
 
 // New checks the options, creates the queue's tables and returns a service
@@ -56,7 +59,7 @@ func New(ctx context.Context, o Options) (*Service, error) {
 	}
 	s := &Service{store: o.Store, tenant: o.Tenant, render: o.Render, log: o.Logger, engines: map[string]*Engine{},
 		worker: workerName(), graves: map[string]*grave{},
-		budget: o.Budget, attempt: o.AttemptTimeout, margin: o.Margin, every: o.Sweep, backoff: o.Backoff, longest: o.LongestWait, now: o.Clock}
+		budget: o.Budget, attempt: o.AttemptTimeout, margin: o.Margin, every: o.Sweep, backoff: o.Backoff, longest: o.LongestWait, now: o.Clock, steady: time.Now}
 	s.defaults()
 	if o.Workers <= 0 {
 		o.Workers = defaultWorkers

@@ -2,6 +2,7 @@ package delivery_test
 
 import (
 	"context"
+	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -15,6 +16,7 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"enbloc/mapping/graph"
@@ -107,10 +109,34 @@ func (p *plant) until(s scene, want store.DeliveryState) store.Delivery {
 // settled waits until no row is open.
 func (p *plant) settled() {
 	p.t.Helper()
-	require.Eventually(p.t, func() bool {
+	if !assert.Eventually(p.t, func() bool {
 		counts, err := p.store.OpenCounts(context.Background())
 		return err == nil && len(counts) == 0
-	}, 60*time.Second, 10*time.Millisecond, "rows stay open")
+	}, 60*time.Second, 10*time.Millisecond) {
+		require.Fail(p.t, "rows stay open", p.stillOpen())
+	}
+}
+
+// stillOpen says where the rows that stay open and their jobs stand.
+func (p *plant) stillOpen() string {
+	var all strings.Builder
+	fmt.Fprintln(&all, "now", time.Now().UTC())
+	rows, err := p.store.DB().Query(`SELECT d.case_key, d.sequence, d.state, d.attempts, d.reason, d.next_attempt, COALESCE(d.claimed_until, 0), j.state, CAST(j.scheduled_at AS TEXT)
+		FROM deliveries d LEFT JOIN river_job j ON j.id = d.job_id WHERE d.state NOT IN ('delivered', 'superseded')`)
+	if err != nil {
+		return err.Error()
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var key, state, reason, job, at sql.NullString
+		var sequence, attempts int
+		var next, until int64
+		if err := rows.Scan(&key, &sequence, &state, &attempts, &reason, &next, &until, &job, &at); err != nil {
+			return err.Error()
+		}
+		fmt.Fprintln(&all, key.String, sequence, state.String, attempts, reason.String, "next", time.UnixMicro(next).UTC(), "claimed until", time.UnixMicro(until).UTC(), "job", job.String, at.String)
+	}
+	return all.String()
 }
 
 // states are the three states of a case.

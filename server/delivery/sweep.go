@@ -39,7 +39,8 @@ func (s *Service) sweepForever(ctx context.Context) {
 
 // orphans selects due rows of a tenant that no live job will wake; %[1]d is the time, %[2]d
 // a margin earlier, %[4]d further ahead than anything waits: such a time was
-// written before the clock was put back. It is the one place that reads the queue's own table: asking
+// written before the clock was put back, and so was %[6]s, the same for the
+// queue's own times. It is the one place that reads the queue's own table: asking
 // through its client would be one question per row.
 //
 // A job that "runs" counts only for a moment: while it works, its row is not due
@@ -49,12 +50,17 @@ func (s *Service) sweepForever(ctx context.Context) {
 const orphans = `SELECT d.id FROM deliveries d
 	WHERE d.tenant = %[5]s AND ((d.state IN ('waiting', 'retrying', 'parked') AND (d.state = 'waiting' OR d.next_attempt <= %[1]d OR d.next_attempt > %[4]d)
 		AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = d.job_id
-			AND (j.state IN ('available', 'pending', 'retryable', 'scheduled') OR (j.state = 'running' AND d.next_attempt > %[2]d)))
+			AND (j.state IN ('available', 'pending') OR (j.state IN ('retryable', 'scheduled') AND j.scheduled_at <= '%[6]s') OR (j.state = 'running' AND d.next_attempt > %[2]d)))
 		AND NOT EXISTS (SELECT 1 FROM deliveries o WHERE o.case_key = d.case_key AND o.target = d.target
 			AND o.sequence < d.sequence AND o.state IN ('waiting', 'sending', 'retrying', 'conflict')))
 	OR (d.state = 'sending' AND (d.claimed_until < %[1]d OR d.claimed_until > %[4]d)
-		AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = d.job_id AND j.state IN ('available', 'pending', 'retryable', 'scheduled'))))
+		AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = d.job_id
+			AND (j.state IN ('available', 'pending') OR (j.state IN ('retryable', 'scheduled') AND j.scheduled_at <= '%[6]s')))))
 	ORDER BY d.next_attempt LIMIT %[3]d`
+
+// queueTime is a time that both engines compare with those of the queue: SQLite
+// has them as text in this form, Postgres reads it as a timestamp.
+const queueTime = "2006-01-02 15:04:05.000+00"
 
 // sweep wakes the orphans, batch by batch.
 func (s *Service) sweep(ctx context.Context, atStart bool) error {
@@ -62,8 +68,9 @@ func (s *Service) sweep(ctx context.Context, atStart bool) error {
 	if atStart && s.store.Engine() == store.SQLite {
 		margin = 0 // the only process has just started: nothing runs
 	}
-	query := fmt.Sprintf(orphans, now.UnixMicro(), now.Add(-margin).UnixMicro(), sweepBatch,
-		now.Add(max(store.LongestWait, 2*(s.attempt+s.margin))).UnixMicro(), s.store.Placeholder())
+	beyond := max(store.LongestWait, 2*(s.attempt+s.margin))
+	query := fmt.Sprintf(orphans, now.UnixMicro(), now.Add(-margin).UnixMicro(), sweepBatch, now.Add(beyond).UnixMicro(), s.store.Placeholder(),
+		time.Now().Add(beyond).UTC().Format(queueTime))
 	for {
 		woken := 0
 		err := s.store.InTx(ctx, func(tx *store.Tx) (err error) {

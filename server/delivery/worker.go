@@ -87,15 +87,15 @@ func (w *worker) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 // job shall sleep, negative when the row is settled. It is broken off when this
 // process cannot show any more that it lives: others will take the row.
 func (s *Service) work(ctx context.Context, d store.Delivery, t *turn, life context.Context) (time.Duration, error) {
-	started := s.now()
+	started, began := s.now(), s.steady()
 	attempt, cancel := context.WithTimeout(ctx, s.attempt)
 	over := context.AfterFunc(life, cancel)
 	result, failure := s.guarded(attempt, d, t)
 	over()
 	cancel()
-	now := s.now()
+	now, took := s.now(), s.steady().Sub(began)
 	o := s.outcome(d, result, failure, now)
-	a := store.Attempt{Started: started, Duration: now.Sub(started), HTTPStatus: result.HTTPStatus, RequestID: result.RequestID, Class: string(target.Done)}
+	a := store.Attempt{Started: started, Duration: took, HTTPStatus: result.HTTPStatus, RequestID: result.RequestID, Class: string(target.Done)}
 	if failure != nil {
 		a.Class, a.Reason, a.Diagnostics = string(failure.Class), string(failure.Reason), diagnostics(failure)
 		if failure.RequestID != "" {
@@ -154,15 +154,15 @@ func (s *Service) guarded(ctx context.Context, d store.Delivery, t *turn) (Resul
 	if engine == nil {
 		return s.try(ctx, d)
 	}
-	if wait, ok := engine.circuit.admit(s.now()); !ok {
+	if wait, ok := engine.circuit.admit(s.steady()); !ok {
 		// Nothing was sent; a doubt from before stays.
 		return Result{}, &Failure{Class: target.Retry, Reason: CircuitOpen, After: wait, Uncertain: d.Uncertain}
 	}
-	began := s.now()
+	began := s.steady()
 	result, failure := s.try(ctx, d)
-	t.settle(failure, began, s.now())
-	if engine.circuit.settle(failure, s.now()) {
-		s.log.WarnContext(ctx, "circuit of target changed", "target", d.Target, "state", engine.circuit.state(s.now()))
+	t.settle(failure, began, s.steady())
+	if engine.circuit.settle(failure, s.steady()) {
+		s.log.WarnContext(ctx, "circuit of target changed", "target", d.Target, "state", engine.circuit.state(s.steady()))
 	}
 	return result, failure
 }
