@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"net/http"
+	"slices"
 	"strings"
 	"testing"
 
@@ -69,6 +70,44 @@ func TestIndicatorsFollowTheStore(t *testing.T) {
 		counts[now] = true
 	}
 	require.Greater(t, len(counts), 5, "the answers did not change with the store")
+}
+
+// TestIndicatorsOfACohortOfOne: figures of one case would be that case, in
+// whichever form and by whichever part they are asked for.
+func TestIndicatorsOfACohortOfOne(t *testing.T) {
+	t.Parallel()
+	s := servertest.Start(t, servertest.Options{Undelivered: true})
+	for c := range sample.Cohort(1, 3) {
+		raw, err := json.Marshal(c.Report)
+		require.NoError(t, err)
+		require.Less(t, s.Do(http.MethodPost, "/cases", raw).Status, 300)
+	}
+	for _, by := range []string{"", "&by=organ", "&by=technique", "&by=operator", "&by=site"} {
+		path := "/indicators?test_data=true" + by
+		var got indicator.Report
+		s.MustGet(path, &got)
+		require.Contains(t, got.Note, "single patients", by)
+		require.Nil(t, got.Rows)
+		for _, r := range got.Results {
+			for name, shown := range map[string]any{"numerator": r.Numerator, "denominator": r.Denominator, "excluded": r.Excluded, "not evaluable": r.NotEvaluable,
+				"rate": r.Rate, "interval": r.Lower, "if unknown": r.IfNo, "median": r.Middle} {
+				require.Nil(t, shown, "%s: %s of %s", by, name, r.Indicator)
+			}
+			require.Empty(t, r.Group, "a single case's %s is told", by)
+		}
+		rows, err := csv.NewReader(strings.NewReader(string(s.Do(http.MethodGet, path, nil, "Accept", "text/csv").Body))).ReadAll()
+		require.NoError(t, err)
+		for _, column := range []string{"numerator", "denominator", "rate"} {
+			at := slices.Index(rows[0], column)
+			require.GreaterOrEqual(t, at, 0, column)
+			for _, row := range rows[1:] {
+				require.Empty(t, row[at], column)
+			}
+		}
+		measured := string(s.Do(http.MethodGet, path, nil, "Accept", "application/fhir+json").Body)
+		require.NotContains(t, measured, `"count":1`)
+		require.NotContains(t, measured, `"measureScore":{"value"`)
+	}
 }
 
 func TestIndicatorsRefuseWhatTheyDoNotKnow(t *testing.T) {

@@ -88,10 +88,16 @@ func (t *Tally) Report() Report {
 		out.Note = noteEmpty
 		return out
 	case t.rows < q.SmallCell:
+		// Which parts and which figures there would be tells of the few, too.
 		out.Note = noteOne
-	default:
-		out.Rows = &t.rows
+		for i := range t.set.Indicators {
+			r := t.described(i, "")
+			r.Note = noteSmall
+			out.Results = append(out.Results, r)
+		}
+		return out
 	}
+	out.Rows = &t.rows
 	groups := slices.Sorted(maps.Keys(t.counts))
 	slices.SortStableFunc(groups, func(a, b string) int {
 		return cmp.Compare(is(a == notReported), is(b == notReported))
@@ -118,13 +124,20 @@ func dayOr(at time.Time) string {
 	return at.Format(time.DateOnly)
 }
 
-func (t *Tally) result(i int, group string) Result {
-	d, n := &t.set.Indicators[i], t.counts[group][i]
+// described is a result without figures.
+func (t *Tally) described(i int, group string) Result {
+	d := &t.set.Indicators[i]
 	r := Result{Indicator: d.ID, Title: d.Title, Ten: d.Ten, Kind: d.Kind, Group: group, Unit: d.Unit, Direction: d.Direction,
 		Definition: t.set.words(d), Source: d.Source, Benchmarks: d.benchmarksFor(t.query.By, group), Cautions: []string{cautionMix}}
 	if d.Caution != "" {
 		r.Cautions = append(r.Cautions, d.Caution)
 	}
+	return r
+}
+
+func (t *Tally) result(i int, group string) Result {
+	d, n := &t.set.Indicators[i], t.counts[group][i]
+	r := t.described(i, group)
 	evaluable := n.yes + n.no + len(n.values)
 	switch total := evaluable + n.unknown + n.excluded; {
 	case total == 0:

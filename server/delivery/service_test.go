@@ -39,7 +39,13 @@ type plant struct {
 
 func newPlant(t testing.TB, dsn string, change func(*delivery.Options)) *plant {
 	t.Helper()
-	p := &plant{bench: newBench(t), t: t, dsn: dsn, mu: &sync.Mutex{}, scenes: map[string]scene{}, change: change}
+	return plantAt(t, newBench(t), dsn, change)
+}
+
+// plantAt is a plant whose receiver is there already.
+func plantAt(t testing.TB, b *bench, dsn string, change func(*delivery.Options)) *plant {
+	t.Helper()
+	p := &plant{bench: b, t: t, dsn: dsn, mu: &sync.Mutex{}, scenes: map[string]scene{}, change: change}
 	if dsn == "" {
 		p.dsn = filepath.Join(t.TempDir(), "enbloc.db")
 	}

@@ -3,6 +3,7 @@ package preflight
 import (
 	"context"
 	"crypto/tls"
+	"errors"
 	"fmt"
 	"net"
 	"net/http"
@@ -11,6 +12,7 @@ import (
 	"time"
 
 	"enbloc/server/practice"
+	"enbloc/server/target/fhirserver"
 )
 
 // Days before the end of a certificate at which it becomes a warning and a
@@ -38,7 +40,32 @@ func (r *run) connection(ctx context.Context) bool {
 	if r.timed(GroupConnection, "tls", "Encryption", func() (Status, string, string) { return r.encryption(ctx, u) }) == Fail {
 		return false
 	}
+	if r.signIn(ctx) == Fail {
+		return false
+	}
 	return r.metadata(ctx)
+}
+
+// signIn gets a token as delivery does, and holds what it is good for against
+// what delivery needs.
+func (r *run) signIn(ctx context.Context) Status {
+	grant, signs, err := r.Client.SignIn(ctx)
+	if !signs {
+		return Info
+	}
+	return r.timed(GroupConnection, "sign-in", "Signing in", func() (Status, string, string) {
+		if err != nil {
+			return Fail, "No token: " + reason(err) + ".", "Check client id, key or secret, token endpoint and scopes with those who run the authorisation server."
+		}
+		found := "A token was granted"
+		if !grant.Until.IsZero() {
+			found += fmt.Sprintf(", good for %s", time.Until(grant.Until).Round(time.Second))
+		}
+		if without := unscoped(grant.Scopes); len(grant.Scopes) > 0 && len(without) > 0 {
+			return Warn, found + ", without the right to write " + some(without, len(types)) + ".", "Ask for these scopes for the client."
+		}
+		return Pass, found + ".", ""
+	})
 }
 
 func lookUp(ctx context.Context, host string) (Status, string, string) {
@@ -130,6 +157,15 @@ func (r *run) metadata(ctx context.Context) bool {
 		r.add(Check{ID: "practice", Group: GroupConnection, Title: "Practice", Status: Info, Found: "This is a practice receiver; everything may be tried on it."})
 	}
 	return r.readClaims(a.Body)
+}
+
+// reason is what a sign-in failed of.
+func reason(err error) string {
+	var e *fhirserver.SignInError
+	if errors.As(err, &e) {
+		return e.Cause.Error()
+	}
+	return "it could not be fetched"
 }
 
 func (r *run) clock(h http.Header) {

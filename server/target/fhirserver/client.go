@@ -11,6 +11,8 @@ import (
 	"bytes"
 	"context"
 	"crypto/rand"
+	"crypto/tls"
+	"crypto/x509"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -30,16 +32,17 @@ type Config struct {
 	// BaseURL is the FHIR base, http or https, with or without a slash at its end.
 	BaseURL string
 	// Bearer is sent as a bearer token; Username and Password as basic
-	// credentials. At most one of the two kinds.
+	// credentials; Tokens gives tokens that end and are renewed. At most one of
+	// the three kinds.
 	Bearer             string
+	Tokens             TokenSource
 	Username, Password string
 	// Timeout bounds one request, answer included; 0 means 120 s, which is
 	// above the 100 s after which one known server gives up by itself.
 	Timeout time.Duration
 	// MaxAnswer bounds one answer in bytes; 0 means 64 MiB.
 	MaxAnswer int64
-	// Transport is for tests and for own certificates; nil means a transport of
-	// our own with connection reuse.
+	// Transport is for tests and for own certificates; nil means [NewTransport].
 	Transport http.RoundTripper
 	// UserAgent names us; empty means "enbloc".
 	UserAgent string
@@ -56,6 +59,7 @@ type Client struct {
 	base      *url.URL
 	http      *http.Client
 	bearer    string
+	tokens    TokenSource
 	user      *url.Userinfo
 	agent     string
 	maxAnswer int64
@@ -72,10 +76,10 @@ func New(c Config) (*Client, error) {
 	if base.User != nil || base.RawQuery != "" || base.Fragment != "" {
 		return nil, errors.New("reading target address: leave out credentials, query and fragment")
 	}
-	if c.Bearer != "" && c.Username != "" {
-		return nil, errors.New("reading target credentials: give a bearer token or basic credentials, not both")
+	if kinds := count(c.Bearer != "", c.Username != "", c.Tokens != nil); kinds > 1 {
+		return nil, errors.New("reading target credentials: give a bearer token, basic credentials or a client that signs in, and only one of them")
 	}
-	client := &Client{base: base, bearer: c.Bearer, agent: c.UserAgent, maxAnswer: c.MaxAnswer}
+	client := &Client{base: base, bearer: c.Bearer, tokens: c.Tokens, agent: c.UserAgent, maxAnswer: c.MaxAnswer}
 	if c.Username != "" {
 		client.user = url.UserPassword(c.Username, c.Password)
 	}
@@ -95,17 +99,24 @@ func httpClient(c Config) *http.Client {
 		timeout = defaultTimeout
 	}
 	if transport == nil {
-		transport = &http.Transport{
-			Proxy:                 http.ProxyFromEnvironment,
-			DialContext:           (&net.Dialer{Timeout: 10 * time.Second, KeepAlive: 30 * time.Second}).DialContext,
-			TLSHandshakeTimeout:   10 * time.Second,
-			MaxIdleConns:          64,
-			MaxIdleConnsPerHost:   32,
-			IdleConnTimeout:       90 * time.Second,
-			ExpectContinueTimeout: time.Second,
-		}
+		transport = NewTransport(nil)
 	}
 	return &http.Client{Timeout: timeout, Transport: transport, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+}
+
+// NewTransport reuses connections and believes certificates that lead to one of
+// the roots; nil means those of this machine.
+func NewTransport(roots *x509.CertPool) *http.Transport {
+	return &http.Transport{
+		Proxy:                 http.ProxyFromEnvironment,
+		DialContext:           (&net.Dialer{Timeout: 10 * time.Second, KeepAlive: 30 * time.Second}).DialContext,
+		TLSClientConfig:       &tls.Config{MinVersion: tls.VersionTLS12, RootCAs: roots},
+		TLSHandshakeTimeout:   10 * time.Second,
+		MaxIdleConns:          64,
+		MaxIdleConnsPerHost:   32,
+		IdleConnTimeout:       90 * time.Second,
+		ExpectContinueTimeout: time.Second,
+	}
 }
 
 // BaseURL is the FHIR base without a slash at its end.
@@ -126,10 +137,15 @@ type Answer struct {
 	// NotSent is true when it is certain that the request did not reach the
 	// target (refused connection, unknown host).
 	NotSent bool
+	// SignIn is set when the request was not sent because there is no token.
+	SignIn *SignInError
 }
 
 // Reaction judges the answer by the one table.
 func (a Answer) Reaction(now time.Time) target.Reaction {
+	if a.SignIn != nil && a.SignIn.Refused {
+		return target.Reaction{Class: target.Auth}
+	}
 	if a.NotSent {
 		return target.Reaction{Class: target.Retry}
 	}
@@ -152,7 +168,7 @@ type request struct {
 // broken: a case is read back by many calls, and to begin all of them anew for
 // each broken one could go on for ever.
 func (c *Client) do(ctx context.Context, r request) Answer {
-	a := c.once(ctx, r)
+	a := c.signedIn(ctx, r)
 	for try := 1; try < readings && r.reads() && ctx.Err() == nil; try++ {
 		wait, again := a.again(time.Now())
 		if !again {
@@ -161,7 +177,7 @@ func (c *Client) do(ctx context.Context, r request) Answer {
 		pause := time.NewTimer(max(wait, time.Duration(try)*readPause))
 		select {
 		case <-pause.C:
-			a = c.once(ctx, r)
+			a = c.signedIn(ctx, r)
 		case <-ctx.Done():
 			pause.Stop()
 		}
@@ -195,9 +211,9 @@ func (a Answer) again(now time.Time) (wait time.Duration, again bool) {
 	return 0, (a.Err != nil && !a.NotSent) || (a.Status == http.StatusOK && strings.HasPrefix(a.Header.Get("Content-Type"), "text/html"))
 }
 
-func (c *Client) once(ctx context.Context, r request) Answer {
+func (c *Client) once(ctx context.Context, r request, token string) Answer {
 	a := Answer{RequestID: newRequestID()}
-	req, err := c.build(ctx, r, a.RequestID)
+	req, err := c.build(ctx, r, a.RequestID, token)
 	if err != nil {
 		a.Err, a.NotSent = errors.New("building request: the path is malformed"), true
 		return a
@@ -223,7 +239,7 @@ func (c *Client) once(ctx context.Context, r request) Answer {
 	return a
 }
 
-func (c *Client) build(ctx context.Context, r request, id string) (*http.Request, error) {
+func (c *Client) build(ctx context.Context, r request, id, token string) (*http.Request, error) {
 	u := *c.base
 	if r.path != "" {
 		u = *c.base.JoinPath(r.path)
@@ -247,8 +263,8 @@ func (c *Client) build(ctx context.Context, r request, id string) (*http.Request
 		req.Header.Set(k, v)
 	}
 	switch {
-	case c.bearer != "":
-		req.Header.Set("Authorization", "Bearer "+c.bearer)
+	case token != "":
+		req.Header.Set("Authorization", "Bearer "+token)
 	case c.user != nil:
 		password, _ := c.user.Password()
 		req.SetBasicAuth(c.user.Username(), password)

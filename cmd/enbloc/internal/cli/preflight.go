@@ -21,11 +21,12 @@ import (
 // preflightFlags say how a target is reached, what may be written, and where the
 // result goes.
 type preflightFlags struct {
-	tokenFile, user, passwordFile, name string
-	serves, patient                     string
-	write, keep                         bool
-	json, html, junit, baseline         string
-	data, store                         string
+	credentialFlags
+	name                        string
+	serves, patient             string
+	write, keep                 bool
+	json, html, junit, baseline string
+	data, store                 string
 }
 
 func newPreflight(s Streams) *cobra.Command {
@@ -59,9 +60,7 @@ it cannot.`,
 	}
 	fl := c.Flags()
 	fl.SortFlags = false
-	fl.StringVar(&f.tokenFile, "target-token-file", "", "`FILE` with a bearer token for the server (or ENBLOC_TARGET_TOKEN)")
-	fl.StringVar(&f.user, "target-user", "", "user `NAME` for basic credentials")
-	fl.StringVar(&f.passwordFile, "target-password-file", "", "`FILE` with the password (or ENBLOC_TARGET_PASSWORD)")
+	f.add(c)
 	fl.StringVar(&f.name, "target-name", "", "`NAME` of the target in the ledger (default made of its URL)")
 	servesFlag(c, &f.serves)
 	fl.BoolVar(&f.write, "write", false, "allow invented resources on a target that serves patients")
@@ -124,20 +123,20 @@ func (f preflightFlags) before() (*preflight.Report, error) {
 }
 
 func (s Streams) runPreflight(ctx context.Context, url string, f preflightFlags) (preflight.Report, error) {
-	config := service.Config{Target: url, TargetName: f.name, TargetUser: f.user, Serves: f.serves}
-	var err error
-	if config.TargetToken, err = s.secret("target-token", f.tokenFile); err != nil {
+	config := service.Config{Target: url, TargetName: f.name, Serves: f.serves}
+	if err := s.credentials(&config, f.credentialFlags); err != nil {
 		return preflight.Report{}, err
 	}
-	if config.TargetPassword, err = s.secret("target-password", f.passwordFile); err != nil {
-		return preflight.Report{}, err
+	roots, err := config.Roots()
+	if err != nil {
+		return preflight.Report{}, usagef("%w", err)
 	}
 	target, err := config.DeliveryTarget(ctx, version())
 	if err != nil {
 		return preflight.Report{}, usagef("%w", err)
 	}
 	p, err := preflight.Run(ctx, preflight.Options{Client: target.Client, Name: target.Name, Write: f.write || target.Serves == "test",
-		TestPatient: f.patient, Progress: func(group string) { s.progress("%s …", group) }})
+		Roots: roots, TestPatient: f.patient, Progress: func(group string) { s.progress("%s …", group) }})
 	s.progressDone()
 	if err == nil && ctx.Err() != nil {
 		err = errors.New("interrupted: what was written has been taken back as far as possible")

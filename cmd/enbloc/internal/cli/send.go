@@ -18,10 +18,10 @@ import (
 // sendFlags are where a single case goes, and how.
 type sendFlags struct {
 	mappingFlags
-	to, tokenFile, user, passwordFile string
-	serves                            string
-	rung                              int
-	logicalPatient, asJSON            bool
+	credentialFlags
+	to, serves             string
+	rung                   int
+	logicalPatient, asJSON bool
 }
 
 func newSend(s Streams) *cobra.Command {
@@ -62,17 +62,16 @@ it wrote. A single send overwrites changes that others made to its own resources
 	flags.mappingFlags.add(c)
 	c.Flags().StringVar(&flags.to, "to", "", "FHIR base `URL` of the server (required)")
 	c.Flags().StringVar(&flags.data, "data", service.DefaultData, "`DIR` of the identity key")
-	targetFlags(c, &flags.tokenFile, &flags.user, &flags.passwordFile, &flags.rung, &flags.logicalPatient)
+	flags.credentialFlags.add(c)
+	writingFlags(c, &flags.rung, &flags.logicalPatient)
 	servesFlag(c, &flags.serves)
 	c.Flags().BoolVar(&flags.asJSON, "json", false, "print JSON for machines: what happened to each resource")
 	return c
 }
 
-// targetFlags are the flags about a FHIR server that send and serve share.
-func targetFlags(c *cobra.Command, tokenFile, user, passwordFile *string, rung *int, logical *bool) {
-	c.Flags().StringVar(tokenFile, "target-token-file", "", "`FILE` with a bearer token for the server (or ENBLOC_TARGET_TOKEN)")
-	c.Flags().StringVar(user, "target-user", "", "user `NAME` for basic credentials")
-	c.Flags().StringVar(passwordFile, "target-password-file", "", "`FILE` with the password (or ENBLOC_TARGET_PASSWORD)")
+// writingFlags are the flags about writing to a FHIR server that send and serve
+// share.
+func writingFlags(c *cobra.Command, rung *int, logical *bool) {
 	c.Flags().IntVar(rung, "rung", 0, "how to write, `1 to 6`, as enbloc preflight says (default that of the last preflight kept, else 2)")
 	c.Flags().BoolVar(logical, "logical-patient", false, "deliver even when the server does not know the patient")
 }
@@ -86,12 +85,8 @@ func (s Streams) sendTarget(ctx context.Context, f sendFlags) (delivery.Target, 
 	if f.to == "" {
 		return delivery.Target{}, usagef("send needs --to URL, the base of a FHIR server\nSee: enbloc send --help")
 	}
-	config := service.Config{Serves: f.serves, Target: f.to, TargetUser: f.user, Rung: f.rung, LogicalPatient: f.logicalPatient, VerifyAll: true}
-	var err error
-	if config.TargetToken, err = s.secret("target-token", f.tokenFile); err != nil {
-		return delivery.Target{}, err
-	}
-	if config.TargetPassword, err = s.secret("target-password", f.passwordFile); err != nil {
+	config := service.Config{Serves: f.serves, Target: f.to, Rung: f.rung, LogicalPatient: f.logicalPatient, VerifyAll: true}
+	if err := s.credentials(&config, f.credentialFlags); err != nil {
 		return delivery.Target{}, err
 	}
 	target, err := config.DeliveryTarget(ctx, version())

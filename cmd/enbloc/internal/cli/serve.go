@@ -16,8 +16,9 @@ import (
 // stand: files of secrets, and the log.
 type serveFlags struct {
 	service.Config
-	tokenFile, targetTokenFile, targetPasswordFile string
-	logFormat, logLevel                            string
+	access              credentialFlags
+	tokenFile           string
+	logFormat, logLevel string
 }
 
 func newServe(s Streams) *cobra.Command {
@@ -31,8 +32,8 @@ the target. What was answered with 202 is on disk. SIGTERM or Ctrl-C ends it in 
 order; what is not delivered yet goes on at the next start.
 
 Every flag is also an environment variable: --token-file is ENBLOC_TOKEN_FILE. A flag
-wins. Secrets come from files, or from ENBLOC_TOKEN, ENBLOC_TARGET_TOKEN and
-ENBLOC_TARGET_PASSWORD.`,
+wins. Secrets come from files, or from ENBLOC_TOKEN, ENBLOC_TARGET_TOKEN,
+ENBLOC_TARGET_PASSWORD and ENBLOC_TARGET_CLIENT_SECRET.`,
 		Example: `  enbloc serve
   enbloc serve --target http://127.0.0.1:8080/fhir
   enbloc serve --listen 0.0.0.0:8700 --token-file token --target https://fhir.hospital.example/r4 --target-token-file target-token`,
@@ -59,7 +60,8 @@ func (f *serveFlags) add(c *cobra.Command) {
 	fl.StringVar(&f.KeyFile, "key-file", "", "`FILE` of the identity key, made on the first start (default identity.key in the data folder)")
 	fl.StringVar(&f.Target, "target", "", "FHIR R4 base `URL` that receives the records (default none: nothing is delivered)")
 	fl.StringVar(&f.TargetName, "target-name", "", "`NAME` of the target in the ledger (default made of its URL)")
-	targetFlags(c, &f.targetTokenFile, &f.TargetUser, &f.targetPasswordFile, &f.Rung, &f.LogicalPatient)
+	f.access.add(c)
+	writingFlags(c, &f.Rung, &f.LogicalPatient)
 	servesFlag(c, &f.Serves)
 	fl.StringVar(&f.Patient, "patient", "", "`must-exist|logical|conditional|create`: what to do when the target does not know the patient (default must-exist)")
 	fl.StringVar(&f.Dress, "target-dress", "", "`NAME` of the way records are dressed for the target: "+dressNames()+" (default base)")
@@ -96,13 +98,14 @@ func (s Streams) serve(c *cobra.Command, f *serveFlags) error {
 		name, file string
 	}{
 		{&f.Token, "token", f.tokenFile},
-		{&f.TargetToken, "target-token", f.targetTokenFile},
-		{&f.TargetPassword, "target-password", f.targetPasswordFile},
 		{&f.RecipientSecret, "recipient-secret", ""},
 	} {
 		if *secret.into, err = s.secret(secret.name, secret.file); err != nil {
 			return err
 		}
+	}
+	if err := s.credentials(&f.Config, f.access); err != nil {
+		return err
 	}
 	ctx, stop := signal.NotifyContext(c.Context(), syscall.SIGTERM, syscall.SIGINT)
 	defer stop()

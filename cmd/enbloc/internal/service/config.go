@@ -44,9 +44,13 @@ type Config struct {
 	// to another address, and only then.
 	TargetName string
 	// TargetToken is a bearer token for the target; TargetUser and
-	// TargetPassword are basic credentials. At most one of the two kinds, and
-	// over plain http only to a loopback address.
+	// TargetPassword are basic credentials; SignIn gets tokens that end. At most
+	// one of the three kinds, and over plain http only to a loopback address.
 	TargetToken, TargetUser, TargetPassword string
+	SignIn
+	// CAFile holds certificates in PEM that the target's may be signed by,
+	// besides those that this machine believes.
+	CAFile string
 	// Rung is how resources are written, 1 to 6; enbloc preflight says which. 0:
 	// that of the last preflight that was kept, else 2.
 	Rung int
@@ -152,8 +156,11 @@ func (c *Config) checkTarget() error {
 	if err := c.checkWriting(); err != nil {
 		return err
 	}
-	if c.TargetToken != "" && c.TargetUser != "" {
-		return errors.New("the target has a token and a user: give one kind of credentials")
+	if c.TargetToken != "" && c.TargetUser != "" || c.ClientID != "" && c.TargetToken+c.TargetUser != "" {
+		return errors.New("the target has more than one of a token, a user and a client id: give one kind of credentials")
+	}
+	if c.ClientID == "" && c.SignIn != (SignIn{}) {
+		return errors.New("signing in at the target needs a client id")
 	}
 	if (c.TargetPassword != "") != (c.TargetUser != "") {
 		return errors.New("basic credentials of the target need both a user and a password")
@@ -171,7 +178,7 @@ func (c *Config) checkTarget() error {
 	if u.User != nil {
 		return errors.New("the target's URL holds credentials: give them by --target-user and --target-password-file")
 	}
-	if c.TargetToken+c.TargetPassword != "" && u.Scheme == "http" && !loopback(u.Hostname()) {
+	if c.TargetToken+c.TargetPassword+c.ClientID != "" && u.Scheme == "http" && !loopback(u.Hostname()) {
 		return errors.New("credentials would travel unencrypted: use https for the target")
 	}
 	return nil

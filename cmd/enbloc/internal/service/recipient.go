@@ -63,9 +63,17 @@ type RecipientTarget struct {
 	TokenFile    string `json:"token_file"`
 	User         string `json:"user"`
 	PasswordFile string `json:"password_file"`
-	Rung         int    `json:"rung"`
-	MaxEntries   int    `json:"max_entries"`
-	Serves       string `json:"serves"`
+	// Those of SignIn, and CAFile.
+	ClientID         string `json:"client_id"`
+	ClientKeyFile    string `json:"client_key_file"`
+	ClientKeyID      string `json:"client_key_id"`
+	ClientSecretFile string `json:"client_secret_file"`
+	TokenURL         string `json:"token_url"`
+	Scope            string `json:"scope"`
+	CAFile           string `json:"ca_file"`
+	Rung             int    `json:"rung"`
+	MaxEntries       int    `json:"max_entries"`
+	Serves           string `json:"serves"`
 	// Patient is logical, create or must-exist; empty: logical, as a registry
 	// knows no patient before the first case.
 	Patient   string `json:"patient"`
@@ -182,13 +190,22 @@ func (r *Registry) config() (Config, error) {
 	case t.Patient == string(delivery.PatientConditional):
 		return Config{}, fmt.Errorf("the recipient %s cannot treat patients as conditional: use logical, create or must-exist", r.Name)
 	}
-	c := Config{Target: t.URL, TargetName: t.Name, TargetUser: t.User, Rung: t.Rung, MaxEntries: t.MaxEntries, Serves: t.Serves, Patient: t.Patient, VerifyAll: t.VerifyAll}
+	c := Config{Target: t.URL, TargetName: t.Name, TargetUser: t.User, Rung: t.Rung, MaxEntries: t.MaxEntries, Serves: t.Serves, Patient: t.Patient, VerifyAll: t.VerifyAll,
+		SignIn: SignIn{ClientID: t.ClientID, ClientKeyID: t.ClientKeyID, TokenURL: t.TokenURL, Scope: t.Scope}}
+	for _, file := range []struct {
+		into *string
+		name string
+	}{{&c.ClientKeyFile, t.ClientKeyFile}, {&c.CAFile, t.CAFile}} {
+		if file.name != "" {
+			*file.into = r.path(file.name)
+		}
+	}
 	fill(&c.Patient, string(delivery.PatientLogical))
 	fill(&c.TargetName, "registry-"+r.Name)
 	for _, secret := range []struct {
 		into *string
 		file string
-	}{{&c.TargetToken, t.TokenFile}, {&c.TargetPassword, t.PasswordFile}} {
+	}{{&c.TargetToken, t.TokenFile}, {&c.TargetPassword, t.PasswordFile}, {&c.ClientSecret, t.ClientSecretFile}} {
 		if secret.file == "" {
 			continue
 		}

@@ -200,9 +200,18 @@ func (c *Config) DeliveryTarget(ctx context.Context, version string) (delivery.T
 	if err := c.checkTarget(); err != nil {
 		return delivery.Target{}, err
 	}
+	roots, err := c.Roots()
+	if err != nil {
+		return delivery.Target{}, err
+	}
+	transport := fhirserver.NewTransport(roots)
+	tokens, err := c.tokens(transport)
+	if err != nil {
+		return delivery.Target{}, err
+	}
 	client, err := fhirserver.New(fhirserver.Config{
-		BaseURL: c.Target, Bearer: c.TargetToken, Username: c.TargetUser, Password: c.TargetPassword,
-		UserAgent: "enbloc/" + version,
+		BaseURL: c.Target, Bearer: c.TargetToken, Username: c.TargetUser, Password: c.TargetPassword, Tokens: tokens,
+		Transport: transport, UserAgent: "enbloc/" + version,
 	})
 	if err != nil {
 		return delivery.Target{}, err
