@@ -47,6 +47,8 @@ var owners = map[string]string{
 	"github.com/jackc/pgx":                     "server/store",
 	"modernc.org/sqlite":                       "server/store",
 	"github.com/spf13/cobra":                   "cmd",
+	"golang.org/x/oauth2":                      "server/target/signin",
+	"github.com/golang-jwt/jwt":                "server/target/signin",
 	"gonum.org/v1/gonum":                       "mapping/assess/stats",
 	"github.com/parquet-go/parquet-go":         "mapping/table",
 	"gonum.org/v1/plot":                        "mapping/indicator",
