@@ -35,7 +35,7 @@ func (l storeLedger) Entries(ctx context.Context, target, caseKey string, shared
 	if err != nil {
 		return nil, err
 	}
-	others, err := l.store.LedgerByKeys(ctx, target, shared)
+	others, err := l.store.SharedLedger(ctx, target, shared)
 	if err != nil {
 		return nil, err
 	}

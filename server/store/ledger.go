@@ -42,12 +42,13 @@ func scanLedger(row scanner) (LedgerEntry, error) {
 
 // Ledger returns what stands on a target for a case.
 func (r reads) Ledger(ctx context.Context, target, caseKey string) ([]LedgerEntry, error) {
-	all, err := list(ctx, r, scanLedger, `SELECT `+ledgerColumns+` FROM ledger WHERE target = ? AND case_key = ? ORDER BY role_key`, target, caseKey)
+	all, err := list(ctx, r, scanLedger, `SELECT `+ledgerColumns+` FROM ledger WHERE case_key = ? AND target = ? ORDER BY role_key`, caseKey, target)
 	return all, translate("reading ledger", err)
 }
 
-// LedgerByKeys returns what stands on a target under these role keys.
-func (r reads) LedgerByKeys(ctx context.Context, target string, roleKeys []string) ([]LedgerEntry, error) {
+// SharedLedger returns what stands on a target, under these role keys, that
+// serves many cases.
+func (r reads) SharedLedger(ctx context.Context, target string, roleKeys []string) ([]LedgerEntry, error) {
 	if len(roleKeys) == 0 {
 		return nil, nil
 	}
@@ -55,7 +56,7 @@ func (r reads) LedgerByKeys(ctx context.Context, target string, roleKeys []strin
 	for _, k := range roleKeys {
 		args = append(args, k)
 	}
-	all, err := list(ctx, r, scanLedger, `SELECT `+ledgerColumns+` FROM ledger WHERE target = ? AND role_key IN (`+marks(len(roleKeys))+`)`, args...)
+	all, err := list(ctx, r, scanLedger, `SELECT `+ledgerColumns+` FROM ledger WHERE case_key = '' AND target = ? AND role_key IN (`+marks(len(roleKeys))+`)`, args...)
 	return all, translate("reading ledger", err)
 }
 
@@ -85,7 +86,7 @@ func (t *Tx) PutLedger(ctx context.Context, target string, entries []LedgerEntry
 		}
 		row := `(` + marks(12) + `)`
 		_, err := t.execPrepared(ctx, `INSERT INTO ledger (target, `+ledgerColumns+`) VALUES `+row+strings.Repeat(`, `+row, len(chunk)-1)+`
-			ON CONFLICT (target, role_key) DO UPDATE SET role = excluded.role, case_key = excluded.case_key, type = excluded.type,
+			ON CONFLICT (case_key, target, role_key) DO UPDATE SET role = excluded.role, type = excluded.type,
 			server_id = excluded.server_id, version = excluded.version, hash = excluded.hash, body = excluded.body,
 			sequence = excluded.sequence, voided = excluded.voided, written_at = excluded.written_at`, args...)
 		if err != nil {

@@ -26,7 +26,7 @@ func openSQLite(ctx context.Context, path string) (*Store, error) {
 	if err := ownerOnly(path); err != nil {
 		return nil, err
 	}
-	writer, err := sql.Open("sqlite", sqliteURL(path, "&_txlock=immediate"))
+	writer, err := sql.Open("sqlite", sqliteURL(path, "&_txlock=immediate"+roomy))
 	if err != nil {
 		return nil, err
 	}
@@ -42,6 +42,10 @@ func openSQLite(ctx context.Context, path string) (*Store, error) {
 	reader.SetMaxOpenConns(readers)
 	return &Store{reads: reads{reader, SQLite}, engine: SQLite, writer: writer, reader: reader}, nil
 }
+
+// roomy gives the writer a cache of 32 MiB, and a log of up to 16 MiB before it
+// goes into the file: the same pages are written again and again, and so once.
+const roomy = "&_pragma=cache_size(-32768)&_pragma=wal_autocheckpoint(4096)"
 
 // sqliteURL spells out every setting that durability hangs on. synchronous FULL
 // is what makes a commit survive a loss of power in WAL mode

@@ -170,7 +170,7 @@ func ledgerKeeps(t *testing.T, b bench) {
 	got, err := b.Ledger(ctx, "x", "c1")
 	require.NoError(t, err)
 	require.Equal(t, []store.LedgerEntry{e}, got)
-	got, err = b.LedgerByKeys(ctx, "x", []string{"k2", "k9"})
+	got, err = b.SharedLedger(ctx, "x", []string{"k2", "k9"})
 	require.NoError(t, err)
 	require.Equal(t, []store.LedgerEntry{shared}, got)
 	got, err = b.Ledger(ctx, "other target", "c1")
