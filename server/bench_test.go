@@ -115,6 +115,7 @@ const (
 	benchCases   = 400
 	benchClients = 8
 	rawSenders   = 8
+	rawRounds    = 3
 )
 
 // BenchmarkWholePath sends reports over HTTP with eight clients while they are
@@ -153,8 +154,11 @@ func benchWholePath(b *testing.B, o servertest.Options) {
 	raw := httptest.NewServer(&sink{})
 	defer raw.Close()
 	start = time.Now()
-	inParallel(b, rawSenders, bundles, func(body []byte) int { return post(b, raw.URL+"/fhir", body) })
-	ceiling := benchCases / time.Since(start).Seconds()
+	// Once takes a fraction of a second, and says as much about the moment.
+	for range rawRounds {
+		inParallel(b, rawSenders, bundles, func(body []byte) int { return post(b, raw.URL+"/fhir", body) })
+	}
+	ceiling := rawRounds * benchCases / time.Since(start).Seconds()
 
 	slices.Sort(latencies)
 	b.ReportMetric(ceiling, "raw/s")

@@ -124,6 +124,9 @@ type Options struct {
 	// Workers is how many rows are worked at once at most; 0 means 8. How many
 	// of them call a target follows what the target bears.
 	Workers int
+	// Busy reports whether a sender waits for an answer; deliveries leave room
+	// then. Nil means never.
+	Busy func() bool
 	// Budget is how old a row may get before it is given up; 0 means 72 h.
 	Budget time.Duration
 	// AttemptTimeout bounds one attempt, all its requests together; 0 means

@@ -12,6 +12,7 @@ import (
 	"enbloc/mapping/graph"
 	"enbloc/server/store"
 	"enbloc/server/target"
+	"enbloc/server/target/fhirserver"
 )
 
 // Engine delivers graphs to one target. It keeps no state but caches, and is
@@ -233,8 +234,7 @@ func (r *run) pass(ctx context.Context, ops []op) error {
 	}
 	// Two cases that bring the same new generator would race for it and one of
 	// them would be refused as a whole; so one goes first and the others wait.
-	r.Engine.shared.Lock()
-	defer r.Engine.shared.Unlock()
+	defer r.alone(ctx)()
 	if err := r.load(ctx); err != nil {
 		return err
 	}
@@ -246,6 +246,16 @@ func (r *run) pass(ctx context.Context, ops []op) error {
 		return failure
 	}
 	return r.save(ctx, 0)
+}
+
+// alone waits until no other case of this target writes what cases share, and
+// returns what ends that. Who holds it waits for the target and then for a seat,
+// so it must not be waited for on a seat.
+func (r *run) alone(ctx context.Context) (end func()) {
+	back := fhirserver.Outside(ctx)
+	r.Engine.shared.Lock()
+	back()
+	return r.Engine.shared.Unlock
 }
 
 // asError keeps a nil *Failure from becoming an error that is not nil.

@@ -70,8 +70,7 @@ func (r *run) labels() []any {
 // here, and nothing is made up.
 func (r *run) makePatient(ctx context.Context, x external) (string, *Failure) {
 	// Two cases of one patient must not race for it.
-	r.Engine.shared.Lock()
-	defer r.Engine.shared.Unlock()
+	defer r.alone(ctx)()
 	query := fhirserver.Query{Type: "Patient", Param: "identifier", Values: []string{x.Token}}
 	identifier := map[string]any{"value": x.Value}
 	if x.System != "" {

@@ -38,6 +38,7 @@ type Service struct {
 	presence *store.Presence
 	tenant   string
 	graves   map[string]*grave
+	seats    *seats
 
 	budget  time.Duration
 	attempt time.Duration
@@ -58,9 +59,12 @@ func New(ctx context.Context, o Options) (*Service, error) {
 		return nil, errors.New("checking delivery options: store and renderer are required")
 	}
 	s := &Service{store: o.Store, tenant: o.Tenant, render: o.Render, log: o.Logger, engines: map[string]*Engine{},
-		worker: workerName(), graves: map[string]*grave{},
+		worker: workerName(), graves: map[string]*grave{}, seats: newSeats(o.Busy),
 		budget: o.Budget, attempt: o.AttemptTimeout, margin: o.Margin, every: o.Sweep, backoff: o.Backoff, longest: o.LongestWait, now: o.Clock, steady: time.Now}
 	s.defaults()
+	if s.seats.busy == nil {
+		s.seats.busy = func() bool { return false }
+	}
 	if o.Workers <= 0 {
 		o.Workers = defaultWorkers
 	}

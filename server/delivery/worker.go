@@ -15,6 +15,7 @@ import (
 	"enbloc/server/fault"
 	"enbloc/server/store"
 	"enbloc/server/target"
+	"enbloc/server/target/fhirserver"
 )
 
 // worker is what the queue calls for each job.
@@ -158,8 +159,11 @@ func (s *Service) guarded(ctx context.Context, d store.Delivery, t *turn) (Resul
 		// Nothing was sent; a doubt from before stays.
 		return Result{}, &Failure{Class: target.Retry, Reason: CircuitOpen, After: wait, Uncertain: d.Uncertain}
 	}
+	place := &seat{seats: s.seats}
+	place.sit(ctx)
 	began := s.steady()
-	result, failure := s.try(ctx, d)
+	result, failure := s.try(fhirserver.WithOutside(ctx, place.outside), d)
+	place.rise()
 	t.settle(failure, began, s.steady())
 	if engine.circuit.settle(failure, s.steady()) {
 		s.log.WarnContext(ctx, "circuit of target changed", "target", d.Target, "state", engine.circuit.state(s.steady()))

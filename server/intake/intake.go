@@ -57,6 +57,7 @@ type Options struct {
 type Intake struct {
 	Options
 	fresh *lru.Cache[stateID, graph.Graph]
+	desks *desks
 }
 
 // New returns an Intake.
@@ -71,7 +72,7 @@ func New(o Options) *Intake {
 	if err != nil {
 		panic(err) // only a size below 1 is an error
 	}
-	return &Intake{Options: o, fresh: fresh}
+	return &Intake{Options: o, fresh: fresh, desks: newDesks()}
 }
 
 // Outcome says what became of an accepted document.
@@ -104,6 +105,11 @@ const replans = 20
 // fault of kind Conflict, Busy, Unavailable or Internal; after an error nothing
 // was written. Within may be nil.
 func (in *Intake) Accept(ctx context.Context, kind store.Kind, raw []byte, within Within) (Receipt, error) {
+	leave, err := in.desks.take(ctx)
+	if err != nil {
+		return Receipt{}, err
+	}
+	defer leave()
 	doc, err := read(kind, raw)
 	if err != nil {
 		return Receipt{}, err

@@ -122,6 +122,7 @@ func (s *Service) wire(log *slog.Logger) {
 		Render: func(ctx context.Context, caseKey string, sequence int) (graph.Graph, error) {
 			return s.Intake.Graph(ctx, caseKey, sequence)
 		},
+		Busy:    func() bool { return s.Intake.Busy() },
 		Backoff: func(int) time.Duration { return 20 * time.Millisecond },
 		Workers: s.workers(), AttemptTimeout: 2 * s.timeout(),
 	})

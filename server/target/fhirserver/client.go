@@ -220,6 +220,7 @@ func (c *Client) once(ctx context.Context, r request, token string) Answer {
 	}
 	start := time.Now()
 	defer func() { a.Duration = time.Since(start) }()
+	defer Outside(ctx)()
 	res, err := c.http.Do(req)
 	if err != nil {
 		a.Err, a.NotSent = trouble(r.method, err), neverSent(err)

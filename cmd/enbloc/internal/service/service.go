@@ -102,6 +102,7 @@ func (s *Service) wire(ctx context.Context, pipeline mapping.Pipeline, targets [
 		Render: func(ctx context.Context, caseKey string, sequence int) (graph.Graph, error) {
 			return s.intake.Graph(ctx, caseKey, sequence)
 		},
+		Busy: func() bool { return s.intake.Busy() },
 	})
 	if err != nil {
 		return fmt.Errorf("preparing delivery: %w", err)
