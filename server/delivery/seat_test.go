@@ -22,6 +22,9 @@ func TestDeliveriesWaitForTargetsTogether(t *testing.T) {
 		o.Workers = 2 * workers // the limiter begins with half
 		o.Busy = func() bool { return true }
 	})
+	p.accept(states("first", workers+1)...) // brings what the others share
+	p.start()
+	p.settled()
 	var now, most atomic.Int64
 	together := make(chan struct{})
 	for range workers {
@@ -36,12 +39,11 @@ func TestDeliveriesWaitForTargetsTogether(t *testing.T) {
 			next.ServeHTTP(w, r)
 		})
 	}
-	var names []string
+	names := []string{"first"}
 	for n := range workers {
 		names = append(names, fmt.Sprintf("seat-%d", n))
-		p.accept(states(names[n], n+1)...)
+		p.accept(states(names[n+1], n+1)...)
 	}
-	p.start()
 	p.settled()
 	require.Equal(t, int64(workers), most.Load())
 	p.requireWhole(names...)
