@@ -6,6 +6,7 @@ import (
 	"enbloc/server/fault"
 	"enbloc/server/store"
 	"enbloc/server/target"
+	"enbloc/server/target/fhirserver"
 )
 
 // Passage is whether a state of a case may stand on a target.
@@ -33,7 +34,9 @@ func (s *Service) gated(ctx context.Context, e *Engine, d store.Delivery) (resul
 	if e.target.Gate == nil {
 		return Result{}, nil, false
 	}
+	back := fhirserver.Outside(ctx) // whoever is asked may take long
 	passage, err := e.target.Gate(ctx, d.CaseKey, d.Sequence)
+	back()
 	switch {
 	case fault.Is(err, fault.Invalid):
 		return Result{}, renderFailure(err), true
