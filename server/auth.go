@@ -9,6 +9,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"enbloc/server/fault"
+	"enbloc/server/target"
 )
 
 // authenticate asks for the bearer token (RFC 6750). Hashes are compared, so
@@ -35,20 +36,10 @@ func (s *Server) localHost(c *gin.Context) {
 	if h, _, err := net.SplitHostPort(host); err == nil {
 		host = h
 	}
-	if !loopback(strings.Trim(host, "[]")) {
+	if !target.Loopback(strings.Trim(host, "[]")) {
 		s.fail(c, fault.New(fault.Forbidden, "Without a token this service answers only under localhost or a loopback address. "+
 			"Use such an address, or run the service with a token."))
 	}
-}
-
-// loopback reports whether only this machine can reach the host. An empty host
-// is every interface.
-func loopback(host string) bool {
-	if strings.EqualFold(host, "localhost") {
-		return true
-	}
-	ip := net.ParseIP(host)
-	return ip != nil && ip.IsLoopback()
 }
 
 // harden sets the headers of every answer: nothing is cached, sniffed, framed

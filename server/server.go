@@ -27,6 +27,7 @@ import (
 	"enbloc/server/delivery"
 	"enbloc/server/intake"
 	"enbloc/server/store"
+	"enbloc/server/target"
 )
 
 // Delivery is what the API needs of the delivery service.
@@ -148,7 +149,7 @@ func (s *Server) Listen() error {
 	if err != nil {
 		return fmt.Errorf("reading listen address: %w", err)
 	}
-	if s.o.Token == "" && !loopback(host) {
+	if s.o.Token == "" && !target.Loopback(host) {
 		return errors.New("listening beyond this machine without a bearer token would show patient data to the network: " +
 			"set a token, or listen on 127.0.0.1")
 	}

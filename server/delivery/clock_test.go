@@ -10,7 +10,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"enbloc/server/delivery"
-	"enbloc/server/store"
 )
 
 // jumping is a clock that can be put forward and back while it runs.
@@ -53,11 +52,7 @@ func TestAClockThatJumpsLosesNothing(t *testing.T) {
 				p.start()
 				p.settled()
 				p.requireWhole(names...)
-				for _, name := range names {
-					for _, d := range p.rows(key("c", name)) {
-						require.Contains(t, []store.DeliveryState{store.Delivered, store.Superseded}, d.State, d.Explanation)
-					}
-				}
+				p.requireDelivered(names...)
 			})
 		})
 	}

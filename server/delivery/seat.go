@@ -17,6 +17,9 @@ type seats struct {
 }
 
 func newSeats(busy func() bool) *seats {
+	if busy == nil {
+		busy = func() bool { return false }
+	}
 	processors := runtime.GOMAXPROCS(0)
 	always := max(1, processors/2)
 	return &seats{semaphore.NewWeighted(int64(always)), semaphore.NewWeighted(int64(processors - always)), busy}

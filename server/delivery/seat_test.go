@@ -71,10 +71,9 @@ func TestWhatCasesShareIsNotWaitedForOnASeat(t *testing.T) {
 	}
 	p.accept(all...)
 	p.start()
-	began := time.Now()
 	require.Eventually(t, func() bool {
 		counts, err := p.store.OpenCounts(context.Background())
 		return err == nil && len(counts) == 0
-	}, 30*time.Second, 10*time.Millisecond, "%s after %s", p.stillOpen(), time.Since(began))
+	}, 30*time.Second, 10*time.Millisecond, "rows stay open")
 	require.Len(t, p.Resources("Device"), 3)
 }

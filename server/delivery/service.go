@@ -62,9 +62,6 @@ func New(ctx context.Context, o Options) (*Service, error) {
 		worker: workerName(), graves: map[string]*grave{}, seats: newSeats(o.Busy),
 		budget: o.Budget, attempt: o.AttemptTimeout, margin: o.Margin, every: o.Sweep, backoff: o.Backoff, longest: o.LongestWait, now: o.Clock, steady: time.Now}
 	s.defaults()
-	if s.seats.busy == nil {
-		s.seats.busy = func() bool { return false }
-	}
 	if o.Workers <= 0 {
 		o.Workers = defaultWorkers
 	}

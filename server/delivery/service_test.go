@@ -173,6 +173,17 @@ func (p *plant) requireWhole(names ...string) {
 	}
 }
 
+// requireDelivered checks that every state of the cases arrived, itself or in a
+// later one.
+func (p *plant) requireDelivered(names ...string) {
+	p.t.Helper()
+	for _, name := range names {
+		for _, d := range p.rows(key("c", name)) {
+			require.Contains(p.t, []store.DeliveryState{store.Delivered, store.Superseded}, d.State, d.Explanation)
+		}
+	}
+}
+
 // hasty lets a dead process's rows go soon.
 func hasty(o *delivery.Options) {
 	o.AttemptTimeout, o.Margin, o.Sweep = 2*time.Second, time.Second, 200*time.Millisecond

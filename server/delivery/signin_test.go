@@ -10,7 +10,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"enbloc/server/delivery"
-	"enbloc/server/store"
 	"enbloc/server/target/fhirserver"
 )
 
@@ -81,11 +80,7 @@ func TestTokensThatEndAtAnyMomentDelayNothing(t *testing.T) {
 	p.start()
 	p.settled()
 	p.requireWhole(names...)
-	for _, name := range names {
-		for _, d := range p.rows(key("c", name)) {
-			require.Contains(t, []store.DeliveryState{store.Delivered, store.Superseded}, d.State, d.Explanation)
-		}
-	}
+	p.requireDelivered(names...)
 	require.Greater(t, x.number, 8)
 	require.Zero(t, x.down)
 }

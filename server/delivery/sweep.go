@@ -37,6 +37,9 @@ func (s *Service) sweepForever(ctx context.Context) {
 	}
 }
 
+// wakes says that a job, j, will wake its row by itself in a time that can be true.
+const wakes = `(j.state IN ('available', 'pending') OR (j.state IN ('retryable', 'scheduled') AND j.scheduled_at <= '%[6]s'))`
+
 // orphans selects due rows of a tenant that no live job will wake; %[1]d is the time, %[2]d
 // a margin earlier, %[4]d further ahead than anything waits: such a time was
 // written before the clock was put back, and so was %[6]s, the same for the
@@ -50,12 +53,12 @@ func (s *Service) sweepForever(ctx context.Context) {
 const orphans = `SELECT d.id FROM deliveries d
 	WHERE d.tenant = %[5]s AND ((d.state IN ('waiting', 'retrying', 'parked') AND (d.state = 'waiting' OR d.next_attempt <= %[1]d OR d.next_attempt > %[4]d)
 		AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = d.job_id
-			AND (j.state IN ('available', 'pending') OR (j.state IN ('retryable', 'scheduled') AND j.scheduled_at <= '%[6]s') OR (j.state = 'running' AND d.next_attempt > %[2]d)))
+			AND (` + wakes + ` OR (j.state = 'running' AND d.next_attempt > %[2]d)))
 		AND NOT EXISTS (SELECT 1 FROM deliveries o WHERE o.case_key = d.case_key AND o.target = d.target
 			AND o.sequence < d.sequence AND o.state IN ('waiting', 'sending', 'retrying', 'conflict')))
 	OR (d.state = 'sending' AND (d.claimed_until < %[1]d OR d.claimed_until > %[4]d)
 		AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = d.job_id
-			AND (j.state IN ('available', 'pending') OR (j.state IN ('retryable', 'scheduled') AND j.scheduled_at <= '%[6]s')))))
+			AND ` + wakes + `)))
 	ORDER BY d.next_attempt LIMIT %[3]d`
 
 // queueTime is a time that both engines compare with those of the queue: SQLite

@@ -22,11 +22,7 @@ const lifetime = 4 * time.Minute
 // assertion is a JSON Web Token by which the client names itself; each is for
 // one use.
 func (s *Source) assertion(audience string, now time.Time) (string, error) {
-	how, err := method(s.settings.Key)
-	if err != nil {
-		return "", err
-	}
-	t := jwt.NewWithClaims(how, jwt.RegisteredClaims{
+	t := jwt.NewWithClaims(s.how, jwt.RegisteredClaims{
 		Issuer: s.settings.ClientID, Subject: s.settings.ClientID, Audience: jwt.ClaimStrings{audience}, ID: uuid.NewString(),
 		IssuedAt: jwt.NewNumericDate(now), ExpiresAt: jwt.NewNumericDate(now.Add(lifetime)),
 	})

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
-	"net"
 	"net/http"
 
 	"enbloc/server/target/fhirserver"
@@ -44,8 +43,4 @@ func (s *Source) endpoint(ctx context.Context) (string, error) {
 		return "", &fhirserver.SignInError{Refused: true, Cause: err}
 	}
 	return c.TokenEndpoint, nil
-}
-
-func loopback(host string) bool {
-	return host == "localhost" || net.ParseIP(host).IsLoopback()
 }

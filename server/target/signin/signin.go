@@ -20,9 +20,11 @@ import (
 	"sync"
 	"time"
 
+	"github.com/golang-jwt/jwt/v5"
 	"golang.org/x/oauth2"
 	"golang.org/x/oauth2/clientcredentials"
 
+	"enbloc/server/target"
 	"enbloc/server/target/fhirserver"
 )
 
@@ -52,6 +54,7 @@ type Source struct {
 	settings Settings
 	base     string
 	http     *http.Client
+	how      jwt.SigningMethod // of an assertion; nil with a secret
 
 	mu    sync.Mutex // held while a token is fetched: one at a time is enough
 	token *oauth2.Token
@@ -82,8 +85,10 @@ func New(base string, s Settings) (*Source, error) {
 			return nil, err
 		}
 	}
+	var how jwt.SigningMethod
 	if s.Key != nil {
-		if _, err := method(s.Key); err != nil {
+		var err error
+		if how, err = method(s.Key); err != nil {
 			return nil, err
 		}
 	}
@@ -92,7 +97,7 @@ func New(base string, s Settings) (*Source, error) {
 	}
 	// A redirect would carry secret or assertion elsewhere.
 	caller := &http.Client{Transport: s.Transport, Timeout: patience, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
-	return &Source{settings: s, base: strings.TrimRight(base, "/"), http: caller}, nil
+	return &Source{settings: s, how: how, base: strings.TrimRight(base, "/"), http: caller}, nil
 }
 
 // Token is an access token that is good now.
@@ -184,7 +189,7 @@ func refusal(err error) error {
 // secure refuses an address to which credentials would travel unencrypted.
 func secure(address string) error {
 	u, err := url.Parse(address)
-	if err != nil || u.Host == "" || u.User != nil || u.Scheme != "https" && (u.Scheme != "http" || !loopback(u.Hostname())) {
+	if err != nil || u.Host == "" || u.User != nil || u.Scheme != "https" && (u.Scheme != "http" || !target.Loopback(u.Hostname())) {
 		return errors.New("the token endpoint is not https://…, nor on this machine")
 	}
 	return nil

@@ -7,11 +7,11 @@ import (
 	"net/url"
 	"path/filepath"
 	"regexp"
-	"strings"
 	"time"
 
 	"enbloc/mapping/dress"
 	"enbloc/server/delivery"
+	"enbloc/server/target"
 )
 
 // Config says how one service runs. It is the manual of `enbloc serve`: each
@@ -142,7 +142,7 @@ func (c *Config) checkListen() error {
 	if err != nil {
 		return fmt.Errorf("listen address %q is not host:port, such as %s", c.Listen, DefaultListen)
 	}
-	if c.Token == "" && !loopback(host) {
+	if c.Token == "" && !target.Loopback(host) {
 		return fmt.Errorf("listening on %s without a token would show patient data to the network: "+
 			"set --token-file (or ENBLOC_TOKEN), or listen on %s", c.Listen, DefaultListen)
 	}
@@ -178,7 +178,7 @@ func (c *Config) checkTarget() error {
 	if u.User != nil {
 		return errors.New("the target's URL holds credentials: give them by --target-user and --target-password-file")
 	}
-	if c.TargetToken+c.TargetPassword+c.ClientID != "" && u.Scheme == "http" && !loopback(u.Hostname()) {
+	if c.TargetToken+c.TargetPassword+c.ClientID != "" && u.Scheme == "http" && !target.Loopback(u.Hostname()) {
 		return errors.New("credentials would travel unencrypted: use https for the target")
 	}
 	return nil
@@ -212,16 +212,6 @@ func (c *Config) checkWriting() error {
 		return nil
 	}
 	return fmt.Errorf("%q is no way to treat an unknown patient: use must-exist, logical, conditional or create", c.Patient)
-}
-
-// loopback reports whether only this machine can reach the host. An empty host
-// is every interface.
-func loopback(host string) bool {
-	if strings.EqualFold(host, "localhost") {
-		return true
-	}
-	ip := net.ParseIP(host)
-	return ip != nil && ip.IsLoopback()
 }
 
 func fill(field *string, value string) {

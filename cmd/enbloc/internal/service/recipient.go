@@ -14,6 +14,7 @@ import (
 	"enbloc/mapping/pseudo"
 	"enbloc/server/consent"
 	"enbloc/server/delivery"
+	"enbloc/server/target"
 )
 
 // Recipient is a registry, as its settings file says; the file is JSON, and the
@@ -159,7 +160,7 @@ func (r *Registry) asking() error {
 		r.Consent = consent.File{Path: r.path(c.File), Rule: c.Rule}
 	case c.Rule == "" && c.URL != "" && c.File == "":
 		u, err := url.Parse(c.URL)
-		if err != nil || u.Host == "" || u.Scheme != "https" && (u.Scheme != "http" || !loopback(u.Hostname())) {
+		if err != nil || u.Host == "" || u.Scheme != "https" && (u.Scheme != "http" || !target.Loopback(u.Hostname())) {
 			return errors.New("the address asked for consent is not https://…, nor on this machine")
 		}
 		hook := consent.Hook{URL: c.URL, Recipient: r.Name}

@@ -5,13 +5,14 @@
 package terminology
 
 import (
+	"enbloc/server/target"
+
 	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"net"
 	"net/http"
 	"net/url"
 	"strings"
@@ -40,18 +41,13 @@ func New(base, token string) (*Client, error) {
 		return nil, errors.New("the address of the terminology server is not a FHIR base URL such as https://tx.hospital.example/r4")
 	case u.User != nil || u.RawQuery != "":
 		return nil, errors.New("the address of the terminology server may hold neither credentials nor a query")
-	case token != "" && u.Scheme == "http" && !loopback(u.Hostname()):
+	case token != "" && u.Scheme == "http" && !target.Loopback(u.Hostname()):
 		return nil, errors.New("the token would travel unencrypted: use https for the terminology server")
 	}
 	return &Client{address: strings.TrimRight(base, "/") + "/CodeSystem/$validate-code", token: token,
 		http: &http.Client{Timeout: requestTimeout, CheckRedirect: func(*http.Request, []*http.Request) error {
 			return http.ErrUseLastResponse
 		}}}, nil
-}
-
-func loopback(host string) bool {
-	ip := net.ParseIP(host)
-	return strings.EqualFold(host, "localhost") || ip != nil && ip.IsLoopback()
 }
 
 // Verdict is what a server says about a code.
