@@ -22,12 +22,14 @@ import (
 func TestATargetThatRefusesEverybodyIsLeftAlone(t *testing.T) {
 	t.Parallel()
 	var hours atomic.Int64
+	// An hour passes when the test says so.
+	clock := func() time.Time { return time.Now().Add(time.Duration(hours.Load()) * time.Hour) }
 	registry := prometheus.NewRegistry()
 	p := newPlant(t, "", func(o *delivery.Options) {
 		o.Registerer = registry
+		o.Clock = clock
 	})
-	// An hour passes when the test says so.
-	delivery.SetSteady(p.svc, func() time.Time { return time.Now().Add(time.Duration(hours.Load()) * time.Hour) })
+	delivery.SetSteady(p.svc, clock)
 	var refused atomic.Int32
 	for range 100 {
 		p.faults.plan(func(*http.Request) bool { return hours.Load() == 0 }, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
