@@ -77,6 +77,11 @@ func firstSchema(t *testing.T, driver, dsn string) {
 	require.NoError(t, err)
 	_, err = db.ExecContext(context.Background(), string(text))
 	require.NoError(t, err)
+	body := map[string]string{"sqlite": `x'7b7d'`, "pgx": `'\x7b7d'`}[driver]
+	_, err = db.ExecContext(context.Background(), `INSERT INTO ledger (target, role_key, case_key, role, type, server_id, version, hash, body, sequence, voided, written_at) VALUES
+		('x', 'k2', 'c1', 'lesion/1', 'Condition', '8', '1', 'h2', `+body+`, 2, 1, 7), ('x', 'k1', 'c1', 'report', 'DiagnosticReport', '7', '3', 'h1', `+body+`, 1, 0, 5),
+		('y', 'k1', 'c1', 'report', 'DiagnosticReport', '9', '1', 'h1', `+body+`, 1, 0, 5), ('x', 'k3', '', 'shared/device', 'Device', '6', '1', 'h3', `+body+`, 1, 0, 5)`)
+	require.NoError(t, err)
 }
 
 // A database of the first version opens, keeps what it holds, and has all that
@@ -91,7 +96,7 @@ func TestADatabaseOfTheFirstVersionIsMigrated(t *testing.T) {
 			t.Parallel()
 			at, ctx := dsn(t), context.Background()
 			firstSchema(t, driver, at)
-			for range 2 {
+			for round := range 2 {
 				s, err := store.Open(ctx, at)
 				require.NoError(t, err)
 				c, err := s.Case(ctx, "c1")
@@ -101,6 +106,9 @@ func TestADatabaseOfTheFirstVersionIsMigrated(t *testing.T) {
 				require.NoError(t, err)
 				require.Len(t, documents, 1)
 				require.Equal(t, `{"n":1.50}`, string(documents[0].Body))
+				if round == 0 { // thinned below
+					rowsBecamePages(t, s)
+				}
 				var version int
 				require.NoError(t, s.DB().QueryRowContext(ctx, `SELECT max(version) FROM schema_version`).Scan(&version))
 				require.GreaterOrEqual(t, version, 3)
@@ -112,4 +120,22 @@ func TestADatabaseOfTheFirstVersionIsMigrated(t *testing.T) {
 			}
 		})
 	}
+}
+
+// rowsBecamePages looks for the rows that firstSchema has put into the ledger.
+func rowsBecamePages(t *testing.T, s *store.Store) {
+	t.Helper()
+	ctx := context.Background()
+	at := func(us int64) time.Time { return time.UnixMicro(us).UTC() }
+	report := store.LedgerEntry{RoleKey: "k1", Role: "report", CaseKey: "c1", Type: "DiagnosticReport", ServerID: "7", Version: "3", Hash: "h1", Body: []byte("{}"), Sequence: 1, Written: at(5)}
+	lesion := store.LedgerEntry{RoleKey: "k2", Role: "lesion/1", CaseKey: "c1", Type: "Condition", ServerID: "8", Version: "1", Hash: "h2", Body: []byte("{}"), Sequence: 2, Voided: true, Written: at(7)}
+	ledger, err := s.Ledger(ctx, "x", "c1")
+	require.NoError(t, err)
+	require.Equal(t, []store.LedgerEntry{report, lesion}, ledger)
+	ledger, err = s.Ledger(ctx, "y", "c1")
+	require.NoError(t, err)
+	require.Len(t, ledger, 1)
+	ledger, err = s.SharedLedger(ctx, "x", []string{"k3"})
+	require.NoError(t, err)
+	require.Equal(t, []store.LedgerEntry{{RoleKey: "k3", Role: "shared/device", Type: "Device", ServerID: "6", Version: "1", Hash: "h3", Body: []byte("{}"), Sequence: 1, Written: at(5)}}, ledger)
 }

@@ -2,8 +2,8 @@ package store
 
 import (
 	"context"
-	"math/bits"
-	"strings"
+	"maps"
+	"slices"
 	"time"
 )
 
@@ -30,33 +30,9 @@ type LedgerEntry struct {
 	Written time.Time
 }
 
-const ledgerColumns = `role_key, role, case_key, type, server_id, version, hash, body, sequence, voided, written_at`
-
-func scanLedger(row scanner) (LedgerEntry, error) {
-	var e LedgerEntry
-	var voided, written int64
-	err := row.Scan(&e.RoleKey, &e.Role, &e.CaseKey, &e.Type, &e.ServerID, &e.Version, &e.Hash, &e.Body, &e.Sequence, &voided, &written)
-	e.Voided, e.Written = voided != 0, fromMicros(written)
-	return e, err
-}
-
-// Ledger returns what stands on a target for a case.
+// Ledger returns what stands on a target for a case, by role key.
 func (r reads) Ledger(ctx context.Context, target, caseKey string) ([]LedgerEntry, error) {
-	all, err := list(ctx, r, scanLedger, `SELECT `+ledgerColumns+` FROM ledger WHERE case_key = ? AND target = ? ORDER BY role_key`, caseKey, target)
-	return all, translate("reading ledger", err)
-}
-
-// SharedLedger returns what stands on a target, under these role keys, that
-// serves many cases.
-func (r reads) SharedLedger(ctx context.Context, target string, roleKeys []string) ([]LedgerEntry, error) {
-	if len(roleKeys) == 0 {
-		return nil, nil
-	}
-	args := []any{target}
-	for _, k := range roleKeys {
-		args = append(args, k)
-	}
-	all, err := list(ctx, r, scanLedger, `SELECT `+ledgerColumns+` FROM ledger WHERE case_key = '' AND target = ? AND role_key IN (`+marks(len(roleKeys))+`)`, args...)
+	all, err := r.page(ctx, target, caseKey)
 	return all, translate("reading ledger", err)
 }
 
@@ -68,27 +44,23 @@ func (r reads) DeliveredSequence(ctx context.Context, target, caseKey string) (i
 	return n, translate("reading delivered state", err)
 }
 
-// ledgerRows is how many entries go into one statement at most. Fewer go by
-// powers of two, so that few texts serve all lengths and stay prepared.
-const ledgerRows = 32
-
 // PutLedger stores entries, each in place of an older one with its role key. Of
 // several with one role key the last counts.
 func (t *Tx) PutLedger(ctx context.Context, target string, entries []LedgerEntry) error {
-	entries = lastOfEach(entries)
-	for len(entries) > 0 {
-		n := min(ledgerRows, 1<<(bits.Len(uint(len(entries)))-1))
-		chunk := entries[:n]
-		entries = entries[n:]
-		args := make([]any, 0, 12*len(chunk))
-		for _, e := range chunk {
-			args = append(args, target, e.RoleKey, e.Role, e.CaseKey, e.Type, e.ServerID, e.Version, e.Hash, e.Body, e.Sequence, flag(e.Voided), micros(e.Written))
+	byCase := map[string][]LedgerEntry{}
+	for _, e := range entries {
+		byCase[e.CaseKey] = append(byCase[e.CaseKey], e)
+	}
+	// In one order for everybody: on Postgres each case is locked.
+	for _, caseKey := range slices.Sorted(maps.Keys(byCase)) {
+		var err error
+		if caseKey == "" {
+			err = t.putShared(ctx, target, byCase[""])
+		} else {
+			err = t.changePage(ctx, target, caseKey, func(page []LedgerEntry) []LedgerEntry {
+				return lastOfEach(append(page, byCase[caseKey]...))
+			})
 		}
-		row := `(` + marks(12) + `)`
-		_, err := t.execPrepared(ctx, `INSERT INTO ledger (target, `+ledgerColumns+`) VALUES `+row+strings.Repeat(`, `+row, len(chunk)-1)+`
-			ON CONFLICT (case_key, target, role_key) DO UPDATE SET role = excluded.role, type = excluded.type,
-			server_id = excluded.server_id, version = excluded.version, hash = excluded.hash, body = excluded.body,
-			sequence = excluded.sequence, voided = excluded.voided, written_at = excluded.written_at`, args...)
 		if err != nil {
 			return translate("writing ledger", err)
 		}
@@ -96,8 +68,7 @@ func (t *Tx) PutLedger(ctx context.Context, target string, entries []LedgerEntry
 	return nil
 }
 
-// lastOfEach drops entries that a later one replaces: a statement must not meet
-// the same row twice.
+// lastOfEach drops entries that a later one replaces.
 func lastOfEach(entries []LedgerEntry) []LedgerEntry {
 	at := make(map[string]int, len(entries))
 	var kept []LedgerEntry

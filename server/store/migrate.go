@@ -20,6 +20,9 @@ var migrations embed.FS
 // replicas from migrating at once; any number that nobody else uses.
 const migrationLock = 0x656e626c
 
+// inGo are the parts of migrations that SQL cannot do, run after their texts.
+var inGo = map[int64]func(context.Context, *Tx) error{8: pagesFromRows}
+
 type migration struct {
 	version int64
 	text    string
@@ -62,6 +65,11 @@ func (s *Store) apply(ctx context.Context, step migration, newest int64) error {
 		}
 		if _, err := tx.sql.ExecContext(ctx, dialect(s.engine, step.text)); err != nil {
 			return err
+		}
+		if more := inGo[step.version]; more != nil {
+			if err := more(ctx, tx); err != nil {
+				return err
+			}
 		}
 		_, err := tx.exec(ctx, `INSERT INTO schema_version (version) VALUES (?)`, step.version)
 		return err

@@ -2,14 +2,11 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"net/url"
 	"os"
 	"path/filepath"
-
-	_ "modernc.org/sqlite" // registers "sqlite"
 )
 
 // readers is how many connections serve reads of committed data on SQLite.
@@ -26,7 +23,7 @@ func openSQLite(ctx context.Context, path string) (*Store, error) {
 	if err := ownerOnly(path); err != nil {
 		return nil, err
 	}
-	writer, err := sql.Open("sqlite", sqliteURL(path, "&_txlock=immediate"+roomy))
+	writer, err := openPrepared(sqliteURL(path, "&_txlock=immediate"+roomy))
 	if err != nil {
 		return nil, err
 	}
@@ -35,7 +32,7 @@ func openSQLite(ctx context.Context, path string) (*Store, error) {
 	if err := writer.PingContext(ctx); err != nil {
 		return nil, errors.Join(err, writer.Close())
 	}
-	reader, err := sql.Open("sqlite", sqliteURL(path, "&_pragma=query_only(1)"))
+	reader, err := openPrepared(sqliteURL(path, "&_pragma=query_only(1)"))
 	if err != nil {
 		return nil, errors.Join(err, writer.Close())
 	}

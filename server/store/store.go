@@ -42,15 +42,12 @@ type Store struct {
 	engine Engine
 	writer *sql.DB
 	reader *sql.DB
-	// prepared are the long statements of the writer on SQLite.
-	prepared prepared
 }
 
 // Tx is one transaction: every read and every write of the contract.
 type Tx struct {
 	reads
-	sql      *sql.Tx
-	prepared *prepared
+	sql *sql.Tx
 }
 
 // SQL is the transaction itself, for a queue that writes into the same one.
@@ -91,14 +88,13 @@ func (s *Store) DB() *sql.DB { return s.writer }
 // on Postgres take [Tx.LockCase] first. fn must not call the network, and may
 // run again when the caller repeats it, so it must not change anything outside.
 func (s *Store) InTx(ctx context.Context, fn func(*Tx) error) (err error) {
-	s.prepared.prepare(ctx, s.writer)
 	tx, err := s.begin(ctx)
 	if err != nil {
 		return translate("beginning transaction", err)
 	}
 	// Rollback after a commit is a no-op; after a panic it frees the writer.
 	defer tx.Rollback() //nolint:errcheck // the first error is the one to report
-	if err := fn(&Tx{reads{tx, s.engine}, tx, &s.prepared}); err != nil {
+	if err := fn(&Tx{reads{tx, s.engine}, tx}); err != nil {
 		return err
 	}
 	return translate("committing transaction", tx.Commit())
@@ -128,7 +124,6 @@ func (s *Store) Ready(ctx context.Context) error {
 
 // Close closes the database. Stop everything that uses it first.
 func (s *Store) Close() error {
-	s.prepared.close()
 	err := s.writer.Close()
 	if s.reader != s.writer {
 		err = errors.Join(err, s.reader.Close())

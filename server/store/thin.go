@@ -38,15 +38,12 @@ func (t *Tx) thinCase(ctx context.Context, key string) error {
 	if err := t.LockCase(ctx, key); err != nil {
 		return err
 	}
-	empty := []byte{}
-	for _, query := range []string{
-		`UPDATE documents SET body = ? WHERE case_key = ? AND id NOT IN (SELECT s.document_id FROM states s
-			JOIN cases c ON c.case_key = s.case_key AND c.sequence = s.sequence WHERE s.case_key = documents.case_key)`,
-		`UPDATE ledger SET body = ? WHERE case_key = ?`,
-	} {
-		if _, err := t.exec(ctx, query, empty, key); err != nil {
-			return err
-		}
+	if _, err := t.exec(ctx, `UPDATE documents SET body = ? WHERE case_key = ? AND id NOT IN (SELECT s.document_id FROM states s
+		JOIN cases c ON c.case_key = s.case_key AND c.sequence = s.sequence WHERE s.case_key = documents.case_key)`, []byte{}, key); err != nil {
+		return err
+	}
+	if err := t.thinPages(ctx, key); err != nil {
+		return err
 	}
 	_, err := t.exec(ctx, `UPDATE cases SET thinned = sequence WHERE case_key = ?`, key)
 	return err

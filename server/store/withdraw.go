@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"enbloc/server/fault"
@@ -13,12 +14,10 @@ func (t *Tx) Forget(ctx context.Context, target, caseKey string, roleKeys []stri
 	if _, err := t.exec(ctx, `DELETE FROM delivered WHERE target = ? AND case_key = ?`, target, caseKey); err != nil {
 		return translate("forgetting delivered state", err)
 	}
-	for _, key := range roleKeys {
-		if _, err := t.exec(ctx, `DELETE FROM ledger WHERE target = ? AND case_key = ? AND role_key = ?`, target, caseKey, key); err != nil {
-			return translate("forgetting ledger", err)
-		}
-	}
-	return nil
+	err := t.changePage(ctx, target, caseKey, func(page []LedgerEntry) []LedgerEntry {
+		return slices.DeleteFunc(page, func(e LedgerEntry) bool { return slices.Contains(roleKeys, e.RoleKey) })
+	})
+	return translate("forgetting ledger", err)
 }
 
 // LastSettled returns the newest row of each case of a tenant for a target where that row

@@ -1,0 +1,40 @@
+package store
+
+import "context"
+
+const sharedColumns = `role_key, role, type, server_id, version, hash, body, sequence, voided, written_at`
+
+func scanShared(row scanner) (LedgerEntry, error) {
+	var e LedgerEntry
+	var voided, written int64
+	err := row.Scan(&e.RoleKey, &e.Role, &e.Type, &e.ServerID, &e.Version, &e.Hash, &e.Body, &e.Sequence, &voided, &written)
+	e.Voided, e.Written = voided != 0, fromMicros(written)
+	return e, err
+}
+
+// SharedLedger returns what stands on a target, under these role keys, that
+// serves many cases.
+func (r reads) SharedLedger(ctx context.Context, target string, roleKeys []string) ([]LedgerEntry, error) {
+	if len(roleKeys) == 0 {
+		return nil, nil
+	}
+	args := []any{target}
+	for _, k := range roleKeys {
+		args = append(args, k)
+	}
+	all, err := list(ctx, r, scanShared, `SELECT `+sharedColumns+` FROM shared_ledger WHERE target = ? AND role_key IN (`+marks(len(roleKeys))+`)`, args...)
+	return all, translate("reading ledger", err)
+}
+
+func (t *Tx) putShared(ctx context.Context, target string, entries []LedgerEntry) error {
+	for _, e := range entries {
+		if _, err := t.exec(ctx, `INSERT INTO shared_ledger (target, `+sharedColumns+`) VALUES (`+marks(11)+`)
+			ON CONFLICT (target, role_key) DO UPDATE SET role = excluded.role, type = excluded.type,
+			server_id = excluded.server_id, version = excluded.version, hash = excluded.hash, body = excluded.body,
+			sequence = excluded.sequence, voided = excluded.voided, written_at = excluded.written_at`,
+			target, e.RoleKey, e.Role, e.Type, e.ServerID, e.Version, e.Hash, e.Body, e.Sequence, flag(e.Voided), micros(e.Written)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
