@@ -15,7 +15,8 @@ var errMoved = errors.New("the snapshot has moved")
 // commit proves that the plan still holds and writes it.
 func (in *Intake) commit(ctx context.Context, doc document, p *plan, within Within) error {
 	return in.Store.InTx(ctx, func(tx *store.Tx) error {
-		if err := in.lock(ctx, tx, doc, p); err != nil {
+		// Whoever works on the same case, or could match the same part, waits.
+		if err := tx.LockKeys(ctx, in.Tenant, slices.Concat(doc.keys, p.keys), p.seen.caseKey); err != nil {
 			return err
 		}
 		if holds, err := in.holds(ctx, tx, doc, p); err != nil || !holds {
@@ -43,19 +44,6 @@ func moved(yes bool) error {
 		return errMoved
 	}
 	return nil
-}
-
-// lock makes whoever works on the same case, or could match the same part,
-// wait. Keys before case, always, so that nobody waits in a circle.
-func (in *Intake) lock(ctx context.Context, tx *store.Tx, doc document, p *plan) error {
-	keys := slices.Concat(doc.keys, p.keys)
-	if err := tx.LockKeys(ctx, in.Tenant, keys); err != nil {
-		return err
-	}
-	if p.seen.caseKey == "" {
-		return nil
-	}
-	return tx.LockCase(ctx, p.seen.caseKey)
 }
 
 // holds reports whether the store still shows what the plan has seen.

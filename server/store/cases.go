@@ -88,16 +88,19 @@ func (r reads) Cases(ctx context.Context, q CaseQuery) ([]Case, string, error) {
 // ends. On SQLite a transaction excludes every other writer anyway. A case that
 // does not exist yet can be locked too.
 func (t *Tx) LockCase(ctx context.Context, key string) error {
-	return t.lock(ctx, "case|"+key)
+	return t.lock(ctx, []string{caseLock(key)})
 }
 
-// lock takes a transaction-long advisory lock on Postgres. Two texts may share
-// a lock by their hash, which costs a wait and nothing else.
-func (t *Tx) lock(ctx context.Context, text string) error {
-	if t.engine != Postgres {
+func caseLock(key string) string { return "case|" + key }
+
+// lock takes advisory locks on Postgres, one after the other, for as long as the
+// transaction lasts. Two texts may share a lock by their hash, which costs a
+// wait and nothing else.
+func (t *Tx) lock(ctx context.Context, texts []string) error {
+	if t.engine != Postgres || len(texts) == 0 {
 		return nil
 	}
-	_, err := t.exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(?, 0))`, text)
+	_, err := t.exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(text, 0)) FROM unnest(?::text[]) AS text`, texts)
 	return translate("locking", err)
 }
 

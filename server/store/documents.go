@@ -113,12 +113,7 @@ func (t *Tx) AddDocument(ctx context.Context, d *Document) error {
 	if err != nil {
 		return translate("storing document", err)
 	}
-	for _, k := range d.Keys {
-		if err := t.addKey(ctx, `document_keys (document_id`, d.ID, d.Tenant, k); err != nil {
-			return err
-		}
-	}
-	return nil
+	return t.addKeys(ctx, `document_keys (document_id`, d.ID, d.Tenant, d.Keys)
 }
 
 // JoinDocument moves a parked document into a case. A document that is not

@@ -2,7 +2,7 @@ package store
 
 import (
 	"context"
-	"sort"
+	"slices"
 	"strings"
 )
 
@@ -66,36 +66,38 @@ func (t *Tx) SetCaseKeys(ctx context.Context, tenant, caseKey string, keys []Mat
 	if _, err := t.exec(ctx, `DELETE FROM case_keys WHERE case_key = ?`, caseKey); err != nil {
 		return translate("removing match keys", err)
 	}
-	for _, k := range keys {
-		if err := t.addKey(ctx, `case_keys (case_key`, caseKey, tenant, k); err != nil {
-			return err
-		}
-	}
-	return nil
+	return t.addKeys(ctx, `case_keys (case_key`, caseKey, tenant, keys)
 }
 
 // LockKeys keeps a part and its case from missing each other when both arrive
-// at the same moment on Postgres: call it with the match keys before looking
-// for a counterpart. Locks are taken in one order, so two callers cannot wait
-// for each other. On SQLite it does nothing, as one transaction runs at a time.
-func (t *Tx) LockKeys(ctx context.Context, tenant string, keys []MatchKey) error {
+// at the same moment on Postgres: call it with the match keys, and the key of
+// the case where it is known, before looking for a counterpart. Locks are taken
+// in one order, the case last, so two callers cannot wait for each other. On
+// SQLite it does nothing, as one transaction runs at a time.
+func (t *Tx) LockKeys(ctx context.Context, tenant string, keys []MatchKey, caseKey string) error {
 	texts := make([]string, len(keys))
 	for i, k := range keys {
 		texts[i] = strings.Join([]string{"key", tenant, string(k.Name), k.System, k.Value}, "|")
 	}
-	sort.Strings(texts)
-	for _, text := range texts {
-		if err := t.lock(ctx, text); err != nil {
-			return err
-		}
+	slices.Sort(texts)
+	texts = slices.Compact(texts)
+	if caseKey != "" {
+		texts = append(texts, caseLock(caseKey))
 	}
-	return nil
+	return t.lock(ctx, texts)
 }
 
-func (t *Tx) addKey(ctx context.Context, into, owner, tenant string, k MatchKey) error {
-	_, err := t.exec(ctx, `INSERT INTO `+into+`, tenant, name, system, value) VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
-		owner, tenant, k.Name, k.System, k.Value)
-	return translate("storing match key", err)
+func (t *Tx) addKeys(ctx context.Context, into, owner, tenant string, keys []MatchKey) error {
+	if len(keys) == 0 {
+		return nil
+	}
+	row := `(` + marks(5) + `)`
+	var args []any
+	for _, k := range keys {
+		args = append(args, owner, tenant, k.Name, k.System, k.Value)
+	}
+	_, err := t.exec(ctx, `INSERT INTO `+into+`, tenant, name, system, value) VALUES `+row+strings.Repeat(`, `+row, len(keys)-1)+` ON CONFLICT DO NOTHING`, args...)
+	return translate("storing match keys", err)
 }
 
 func anyKey(tenant string, keys []MatchKey) (string, []any) {

@@ -142,7 +142,7 @@ func parkedJoins(t *testing.T, b bench) {
 
 	b.kase("c1", "R1")
 	b.tx(func(tx *store.Tx) error {
-		require.NoError(t, tx.LockKeys(ctx, "T", []store.MatchKey{accession("A2"), accession("A1")}))
+		require.NoError(t, tx.LockKeys(ctx, "T", []store.MatchKey{accession("A2"), accession("A1"), accession("A2")}, "c1"))
 		found, err := tx.ParkedByKeys(ctx, "T", []store.MatchKey{accession("A1")})
 		require.NoError(t, err)
 		require.Len(t, found, 2)
