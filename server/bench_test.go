@@ -69,8 +69,11 @@ func (s *sink) take(w http.ResponseWriter, r *http.Request) {
 	_, _ = w.Write(out.Bytes())
 }
 
-// kept is a bundle taken apart, as its parts would be read back.
-type kept struct{ kinds, resources []string }
+// kept is a bundle taken apart: its parts, and where its links lead.
+type kept struct {
+	kinds, resources []string
+	links            map[string]string
+}
 
 func (s *sink) give(w http.ResponseWriter, place string) {
 	var number int64
@@ -90,25 +93,46 @@ func (s *sink) give(w http.ResponseWriter, place string) {
 		w.WriteHeader(http.StatusNotFound)
 		return
 	}
-	_, _ = io.WriteString(w, fmt.Sprintf(`{"id":%q,`, id)+k.resources[entry][1:])
+	_, _ = io.WriteString(w, fmt.Sprintf(`{"id":%q,`, id)+k.linked(entry)[1:])
 }
 
 // takeApart cuts a bundle at the frame that enbloc writes around resources: a
 // target that decoded JSON would cost more than the service that is measured.
-func takeApart(number int64, body []byte) (k kept) {
-	var links []string
+func takeApart(number int64, body []byte) kept {
+	k := kept{links: map[string]string{}}
 	for i, e := range strings.Split(string(body), `{"fullUrl":"`)[1:] {
 		link, rest, _ := strings.Cut(e, `","resource":`)
 		resource, request, _ := strings.Cut(rest, string(requestURL))
 		kind, _, _ := strings.Cut(request, `"`)
-		links = append(links, link, fmt.Sprintf("%s/%d-%d", kind, number, i))
+		k.links[link] = fmt.Sprintf("%s/%d-%d", kind, number, i)
 		k.kinds, k.resources = append(k.kinds, kind), append(k.resources, strings.TrimSuffix(resource, ","))
 	}
-	linked := strings.NewReplacer(links...)
-	for i := range k.resources {
-		k.resources[i] = linked.Replace(k.resources[i])
-	}
 	return k
+}
+
+const (
+	urn    = "urn:uuid:"
+	urnLen = len(urn) + 36
+)
+
+// linked is a resource as it stands: with the places of what it refers to.
+func (k kept) linked(entry int) string {
+	var out strings.Builder
+	for rest := k.resources[entry]; ; {
+		at := strings.Index(rest, urn)
+		if at < 0 {
+			out.WriteString(rest)
+			return out.String()
+		}
+		link := rest[at:min(at+urnLen, len(rest))]
+		place, known := k.links[link]
+		if !known {
+			place = link
+		}
+		out.WriteString(rest[:at])
+		out.WriteString(place)
+		rest = rest[at+len(link):]
+	}
 }
 
 const (

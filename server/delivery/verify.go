@@ -40,8 +40,8 @@ func (r *run) verify(ctx context.Context) error {
 			return &Failure{Class: target.Retry, Reason: NotReadBack, Uncertain: true, RequestID: a.RequestID, Cause: err}
 		}
 		r.differ(e, differences)
-		// Some servers count a version of their own on top of ours.
-		if m, err := fhirserver.ReadMeta(a.Body); err == nil && m.Version != e.Version && len(differences) == 0 {
+		// Some servers count a version of their own on top of ours, some tell none.
+		if m, err := fhirserver.ReadMeta(a.Body); err == nil && m.Version != "" && m.Version != e.Version && len(differences) == 0 {
 			e.Version = m.Version
 			r.ledger[e.RoleKey] = e
 			r.unsaved = append(r.unsaved, e)

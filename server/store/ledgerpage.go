@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"sync"
 
 	"github.com/klauspost/compress/s2"
 )
@@ -33,14 +34,15 @@ type line struct {
 // lesions needs a fraction of it.
 const mostPage = 256 << 20
 
+// plains are buffers for pages before they are packed: a new one of a third of a
+// megabyte costs nearly as much as filling it.
+var plains = sync.Pool{New: func() any { return new(bytes.Buffer) }}
+
 func packPage(entries []LedgerEntry) ([]byte, error) {
-	size := 0
-	for _, e := range entries {
-		size += len(e.Body) + 512 // the rest of a line is shorter
-	}
-	var plain bytes.Buffer
-	plain.Grow(size)
-	to := gob.NewEncoder(&plain)
+	plain := plains.Get().(*bytes.Buffer)
+	defer plains.Put(plain)
+	plain.Reset()
+	to := gob.NewEncoder(plain)
 	for _, e := range entries {
 		if err := to.Encode(line{e.RoleKey, e.Role, e.Type, e.ServerID, e.Version, e.Hash, e.Body, e.Sequence, e.Voided, micros(e.Written)}); err != nil {
 			return nil, fmt.Errorf("encoding page: %w", err)
