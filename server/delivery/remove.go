@@ -41,6 +41,14 @@ func (r Removal) sentence() string {
 	return text
 }
 
+// Remove takes everything of a case back from the target, as for a withdrawal;
+// [Removal] of the Result says how. Its items are what was deleted or marked as
+// entered in error. The error is as that of Deliver.
+func (e *Engine) Remove(ctx context.Context, g graph.Graph) (Result, error) {
+	result, failure := e.remove(ctx, g)
+	return result, asError(failure)
+}
+
 // remove takes everything of a case back from the target: what the ledger shows,
 // and what the target finds by the tag of the case, as an attempt whose answer
 // was lost may have left something. It deletes; what the target refuses to

@@ -133,6 +133,7 @@ func (r *run) validation(ctx context.Context) {
 		if _, refused := refuses(r.canary("Observation", "invalid", map[string]any{"status": "htest-no-such-status"})); !refused {
 			return Warn, "The server offers $validate, and finds nothing wrong with a status that R4 does not have.", "Do not rely on it; validate with the package (enbloc package) in a validator of your own."
 		}
+		r.facts.validates = true
 		return Pass, "The server offers $validate, and it finds a status that R4 does not have.", ""
 	})
 }

@@ -24,7 +24,8 @@ type facts struct {
 	transaction, atomic, inTransaction bool // taken; all or nothing; ifNoneExist in it
 	clientIDs, conditionalUpdate       bool
 	byTag, document                    bool
-	wrongPatients                      bool
+	wrongPatients, testPatient         bool // no patient is told from another; the given one is there
+	validates                          bool // $validate finds what is wrong
 	written                            bool // anything was tried at all
 	deletes                            bool
 }

@@ -230,6 +230,9 @@ func (r *run) doubling(ctx context.Context, unit string, from, to int, build fun
 		a := r.saw("transaction of "+unit, r.Client.Transaction(ctx, encode(map[string]any{"resourceType": "Bundle", "type": "transaction",
 			"entry": append(build(n), entry(bad, "PUT", "Observation/"+last.id, map[string]any{"ifMatch": fhirserver.ETag(stale)}))})))
 		if a.Err != nil || a.Status == http.StatusRequestEntityTooLarge || a.Status >= http.StatusInternalServerError {
+			if unit == "entries" {
+				r.mostEntries = taken
+			}
 			return Warn, fmt.Sprintf("%d %s were taken, %d not: %s.", taken, unit, n, answered(a)), "Ask for a higher limit if cases are larger; one of several lesions has about 100 entries and 300,000 bytes."
 		}
 		taken = n

@@ -145,6 +145,9 @@ func (r *run) sentence() string {
 			text += ", as far as it says of itself"
 		}
 	}
+	if p.Trial != nil {
+		text += "; " + p.Trial.phrase()
+	}
 	switch {
 	case len(p.Lost) == 0:
 		text += "; nothing is lost"

@@ -199,6 +199,7 @@ func (r *run) patientSearch(ctx context.Context) {
 		case r.TestPatient == "":
 			return Fail, fmt.Sprintf("A search for a patient who cannot exist returns %d: the server ignores the condition.", len(hits)), "Do not use this server: records would be filed under wrong patients. Ask for a search by identifier that works."
 		case len(hits) == 1:
+			r.facts.testPatient = true
 			return Pass, "The test patient is there, once.", ""
 		case len(hits) == 0:
 			return Warn, "The test patient is not there.", "Check the identifier system: cases wait until the patient is found."

@@ -19,6 +19,7 @@ import (
 	"fmt"
 	"time"
 
+	"enbloc/mapping"
 	"enbloc/server/delivery"
 	"enbloc/server/target/fhirserver"
 )
@@ -103,6 +104,8 @@ type Report struct {
 	// Sentence is the whole in one sentence.
 	Sentence string  `json:"sentence"`
 	Checks   []Check `json:"checks"`
+	// Trial is nil when no whole case was tried.
+	Trial *Trial `json:"trial,omitempty"`
 	// Rate is nil when it was not measured.
 	Rate *Rate `json:"rate,omitempty"`
 	// Drift is what differs from an earlier report; see [Drift].
@@ -130,6 +133,14 @@ type Options struct {
 	// Roots are the certificates that a server's may be signed by; nil means
 	// those of the system.
 	Roots *x509.CertPool
+	// Cases is how many whole invented cases are tried; 0: none.
+	Cases int
+	// Pipeline maps the invented cases as the site's own are mapped, but under a
+	// key of the run; nil means the settings of a site that has set nothing.
+	Pipeline *mapping.Pipeline
+	// MaxEntries is the site's own bound on the entries of a transaction; 0:
+	// what the target takes.
+	MaxEntries int
 	// Progress is called before each group of checks; may be nil.
 	Progress func(group string)
 	// Clock overrides the time (tests); nil means time.Now.
@@ -143,6 +154,7 @@ const (
 	GroupWriting    = "Writing, proven"
 	GroupContent    = "What it keeps of the content"
 	GroupLimits     = "Limits"
+	GroupCases      = "Whole cases"
 	GroupCleaning   = "Cleaning up"
 )
 
@@ -153,7 +165,8 @@ type run struct {
 	caps   fhirserver.Capabilities
 	facts  facts
 	made   []made
-	body   int64 // numbers canaries
+	// mostEntries of one transaction were taken, and more refused; 0: not found.
+	mostEntries int
 }
 
 // Run looks at a target. The error is non-nil only when the run itself could
@@ -205,6 +218,7 @@ func (r *run) writing(ctx context.Context) {
 		{GroupWriting, []func(context.Context){r.create, r.updating, r.repeating, r.racing, r.transaction, r.atomicity, r.clientID, r.conditionalUpdate, r.byTag, r.document}},
 		{GroupContent, []func(context.Context){r.roundTrip, r.logicalReference, r.conditionalReference, r.danglingReference, r.nonsense, r.validation, r.attachment}},
 		{GroupLimits, []func(context.Context){r.freshness, r.entriesLimit, r.bytesLimit, r.rate}},
+		{GroupCases, []func(context.Context){r.cases}},
 	} {
 		r.group(g.name)
 		for _, try := range g.tries {

@@ -76,7 +76,7 @@ func TestATargetThatIsSignedInto(t *testing.T) {
 	g := newGuarded(t)
 	access := []string{"--target-client-id", "enbloc-endoscopy", "--target-client-key-file", g.key, "--target-ca-file", g.ca}
 
-	got := run(t, "", append([]string{"preflight", g.base, "--target-serves", "test"}, access...)...)
+	got := run(t, "", append([]string{"preflight", g.base, "--cases", "1", "--target-serves", "test"}, access...)...)
 	require.Equal(t, cli.Good, got.code, got.err)
 	require.Contains(t, got.out, "Signing in: A token was granted, good for 5m0s, without the right to write system/")
 	require.Contains(t, got.out, "can be delivered to by rung 1 of 6")
@@ -104,7 +104,7 @@ func TestATargetThatIsSignedInto(t *testing.T) {
 		"holds no PEM block":      {"--target-client-id", "c", "--target-client-key-file", report},
 		"cannot be read":          {"--target-client-id", "c", "--target-client-key-file", brokenKey(t)},
 	} {
-		got := run(t, "", append([]string{"preflight", g.base}, args...)...)
+		got := run(t, "", append([]string{"preflight", g.base, "--cases", "1"}, args...)...)
 		require.Equal(t, cli.Usage, got.code, got.err)
 		require.Contains(t, got.err, want)
 	}

@@ -14,6 +14,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"enbloc/cmd/enbloc/internal/service"
+	"enbloc/mapping"
+	"enbloc/mapping/dress"
 	"enbloc/server/preflight"
 	"enbloc/server/store"
 )
@@ -25,6 +27,9 @@ type preflightFlags struct {
 	name                        string
 	serves, patient             string
 	write, keep                 bool
+	cases, maxEntries           int
+	dress                       string
+	mapping                     mappingFlags
 	json, html, junit, baseline string
 	data, store                 string
 }
@@ -36,8 +41,10 @@ func newPreflight(s Streams) *cobra.Command {
 		GroupID: running,
 		Short:   "Find out what a FHIR server can really do, before the first patient",
 		Long: `Check a FHIR R4 server: the way to it, what it claims, and, where allowed, what it
-does with invented resources that are labelled HTEST and taken back at the end.
-It ends with the rung by which enbloc can write there, what is lost at that rung,
+does with invented resources that are labelled HTEST and taken back at the end. Last
+it delivers whole invented cases, takes each back, and names what is refused by
+type, element and field of the report; a server that does not delete is asked by
+$validate instead. It ends with the rung by which enbloc can write there, what is lost at that rung,
 and what to ask the vendor for.
 
 A target serves patients unless --target-serves test is given or it is a practice
@@ -65,6 +72,12 @@ it cannot.`,
 	servesFlag(c, &f.serves)
 	fl.BoolVar(&f.write, "write", false, "allow invented resources on a target that serves patients")
 	fl.StringVar(&f.patient, "test-patient", "", "`SYSTEM|VALUE` of an invented patient that the server should find")
+	fl.IntVar(&f.cases, "cases", preflight.DefaultCases, "how many whole invented cases `N` are delivered and taken back; 0 for none")
+	fl.StringVar(&f.dress, "target-dress", "", "`NAME` of the way these cases are dressed, as for serve: "+dressNames()+" (default base)")
+	fl.IntVar(&f.maxEntries, "target-max-entries", 0, "most entries `N` of one transaction of theirs, as for serve (default what the server takes)")
+	fl.BoolVar(&f.mapping.licensed, "licensed-snomed", false, "the site holds a SNOMED CT licence")
+	codesFlag(c, &f.mapping.codes)
+	profilesFlag(c, &f.mapping.noProfiles)
 	fl.StringVar(&f.html, "html", "", "`FILE` for the page for people")
 	fl.StringVar(&f.json, "json", "", "`FILE` for the report as JSON, - for standard output")
 	fl.StringVar(&f.junit, "junit", "", "`FILE` for the checks as JUnit XML")
@@ -127,6 +140,10 @@ func (s Streams) runPreflight(ctx context.Context, url string, f preflightFlags)
 	if err := s.credentials(&config, f.credentialFlags); err != nil {
 		return preflight.Report{}, err
 	}
+	pipeline, err := f.pipeline()
+	if err != nil {
+		return preflight.Report{}, err
+	}
 	roots, err := config.Roots()
 	if err != nil {
 		return preflight.Report{}, usagef("%w", err)
@@ -136,7 +153,7 @@ func (s Streams) runPreflight(ctx context.Context, url string, f preflightFlags)
 		return preflight.Report{}, usagef("%w", err)
 	}
 	p, err := preflight.Run(ctx, preflight.Options{Client: target.Client, Name: target.Name, Write: f.write || target.Serves == "test",
-		Roots: roots, TestPatient: f.patient, Progress: func(group string) { s.progress("%s …", group) }})
+		Cases: f.cases, Pipeline: pipeline, MaxEntries: f.maxEntries, Roots: roots, TestPatient: f.patient, Progress: func(group string) { s.progress("%s …", group) }})
 	s.progressDone()
 	if err == nil && ctx.Err() != nil {
 		err = errors.New("interrupted: what was written has been taken back as far as possible")
@@ -145,6 +162,18 @@ func (s Streams) runPreflight(ctx context.Context, url string, f preflightFlags)
 		return preflight.Report{}, targetFailed(fmt.Errorf("checking %s: %w", url, err))
 	}
 	return p, nil
+}
+
+// pipeline maps the invented cases; the key is put in by the preflight.
+func (f preflightFlags) pipeline() (*mapping.Pipeline, error) {
+	p, err := f.mapping.pipeline(nil)
+	if err == nil {
+		p.Dress, err = dress.Named(f.dress)
+	}
+	if err != nil {
+		return nil, usagef("%w", err)
+	}
+	return &p, nil
 }
 
 func (f preflightFlags) keepIt(ctx context.Context, p preflight.Report) (preflight.Report, error) {
@@ -206,6 +235,11 @@ func (s Streams) showPreflight(p preflight.Report) error {
 	}
 	page.Item(0, label, "Checks", fmt.Sprintf("%d good, %d to watch, %d failing, %d not tried, %d notes", n.Pass, n.Warn, n.Fail, n.Skip, n.Info))
 	page.Item(0, label, "Rung", fmt.Sprintf("%d, %s. %s", p.Rung.Number, p.Rung.Title, p.Why))
+	for _, c := range p.Checks {
+		if c.ID == "cases" && c.Status == preflight.Pass {
+			page.Item(0, label, "Cases", c.Found)
+		}
+	}
 	for _, l := range p.Lost {
 		page.Item(0, label, "Lost", l)
 	}

@@ -29,9 +29,10 @@ func TestPreflightWritesEveryFormAndEndsWithItsCode(t *testing.T) {
 	dir := t.TempDir()
 	at := func(name string) string { return filepath.Join(dir, name) }
 	base := practiceServer(t, practice.Shape{Deletes: true})
-	got := run(t, "", "preflight", base, "--html", at("p.html"), "--json", at("p.json"), "--junit", at("p.xml"), "--keep", "--data", dir)
+	got := run(t, "", "preflight", base, "--html", at("p.html"), "--json", at("p.json"), "--junit", at("p.xml"), "--keep", "--data", dir, "--cases", "2")
 	require.Equal(t, cli.Good, got.code, got.err)
 	require.Contains(t, got.out, "can be delivered to by rung 1 of 6")
+	require.Contains(t, got.out, "of 2 invented cases 2 can be delivered")
 
 	raw, err := os.ReadFile(at("p.json"))
 	require.NoError(t, err)
@@ -39,6 +40,7 @@ func TestPreflightWritesEveryFormAndEndsWithItsCode(t *testing.T) {
 	require.NoError(t, json.Unmarshal(raw, &p))
 	require.Equal(t, preflight.Format, p.Format)
 	require.Empty(t, p.Leftovers)
+	require.Equal(t, &preflight.Trial{Cases: 2, Deliverable: 2, By: preflight.ByWriting, Refusals: []preflight.Refusal{}}, p.Trial)
 	raw, err = os.ReadFile(at("p.xml"))
 	require.NoError(t, err)
 	require.NoError(t, xml.Unmarshal(raw, &struct{}{}))
@@ -55,6 +57,7 @@ func TestPreflightWritesEveryFormAndEndsWithItsCode(t *testing.T) {
 	require.Equal(t, cli.TargetFailed, got.code)
 	require.Contains(t, got.out, "takes nothing in")
 	require.Equal(t, cli.Usage, run(t, "", "preflight", "no-url").code)
+	require.Equal(t, cli.Usage, run(t, "", "preflight", base, "--target-dress", "nobody").code)
 	require.Equal(t, cli.Usage, run(t, "", "preflight", base, "--baseline", at("p.xml")).code)
 }
 
