@@ -212,7 +212,7 @@ func TestCertificateNearItsEnd(t *testing.T) {
 			client, err := fhirserver.New(fhirserver.Config{BaseURL: web.URL + "/fhir",
 				Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12}}})
 			require.NoError(t, err)
-			got, err := preflight.Run(context.Background(), preflight.Options{Client: client, Roots: roots})
+			got, err := preflight.Run(context.Background(), preflight.Options{Client: client})
 			require.NoError(t, err)
 			require.Equal(t, c.want, statusOf(got, "tls"), foundOf(got, "tls"))
 			require.Contains(t, foundOf(got, "tls"), c.text)

@@ -101,7 +101,7 @@ func (r *run) encryption(ctx context.Context, u *url.URL) (Status, string, strin
 	if port == "" {
 		port = "443"
 	}
-	dialer := tls.Dialer{NetDialer: &net.Dialer{Timeout: 10 * time.Second}, Config: &tls.Config{MinVersion: tls.VersionTLS12, RootCAs: r.Roots}}
+	dialer := tls.Dialer{NetDialer: &net.Dialer{Timeout: 10 * time.Second}, Config: &tls.Config{MinVersion: tls.VersionTLS12, RootCAs: r.Client.Roots()}}
 	conn, err := dialer.DialContext(ctx, "tcp", net.JoinHostPort(u.Hostname(), port))
 	if err != nil {
 		return Fail, "No encrypted connection: " + handshake(err) + ".", "Check the certificate chain, the name in it, and that TLS 1.2 or later is offered."

@@ -13,7 +13,6 @@ import (
 	"context"
 	"crypto/rand"
 	"crypto/sha256"
-	"crypto/x509"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -130,9 +129,6 @@ type Options struct {
 	// Entries and Bytes bound the search for limits; 0 means 256 entries and
 	// 8 MiB.
 	Entries, Bytes int
-	// Roots are the certificates that a server's may be signed by; nil means
-	// those of the system.
-	Roots *x509.CertPool
 	// Cases is how many whole invented cases are tried; 0: none.
 	Cases int
 	// Pipeline maps the invented cases as the site's own are mapped, but under a

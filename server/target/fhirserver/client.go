@@ -122,6 +122,15 @@ func NewTransport(roots *x509.CertPool) *http.Transport {
 // BaseURL is the FHIR base without a slash at its end.
 func (c *Client) BaseURL() string { return c.base.String() }
 
+// Roots are the certificates that a target's may be signed by; nil means those
+// of this machine.
+func (c *Client) Roots() *x509.CertPool {
+	if t, ok := c.http.Transport.(*http.Transport); ok && t.TLSClientConfig != nil {
+		return t.TLSClientConfig.RootCAs
+	}
+	return nil
+}
+
 // Answer is what came back for one request.
 type Answer struct {
 	// Status is 0 when no answer came.

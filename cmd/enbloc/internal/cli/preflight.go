@@ -144,16 +144,12 @@ func (s Streams) runPreflight(ctx context.Context, url string, f preflightFlags)
 	if err != nil {
 		return preflight.Report{}, err
 	}
-	roots, err := config.Roots()
-	if err != nil {
-		return preflight.Report{}, usagef("%w", err)
-	}
 	target, err := config.DeliveryTarget(ctx, version())
 	if err != nil {
 		return preflight.Report{}, usagef("%w", err)
 	}
 	p, err := preflight.Run(ctx, preflight.Options{Client: target.Client, Name: target.Name, Write: f.write || target.Serves == "test",
-		Cases: f.cases, Pipeline: pipeline, MaxEntries: f.maxEntries, Roots: roots, TestPatient: f.patient, Progress: func(group string) { s.progress("%s …", group) }})
+		Cases: f.cases, Pipeline: pipeline, MaxEntries: f.maxEntries, TestPatient: f.patient, Progress: func(group string) { s.progress("%s …", group) }})
 	s.progressDone()
 	if err == nil && ctx.Err() != nil {
 		err = errors.New("interrupted: what was written has been taken back as far as possible")

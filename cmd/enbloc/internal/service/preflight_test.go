@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"encoding/pem"
 	"io"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -155,4 +157,24 @@ func TestAWatchNeverLogsWhatItRead(t *testing.T) {
 	kept, err := st.Preflight(context.Background(), target.Name)
 	require.NoError(t, err)
 	require.False(t, strings.Contains(string(kept.Document), "HTEST-PAT"))
+}
+
+// A watch believes the certificates that delivery believes.
+func TestAWatchBelievesTheHospitalsCertificates(t *testing.T) {
+	t.Parallel()
+	web := httptest.NewTLSServer(practice.New("/fhir"))
+	t.Cleanup(web.Close)
+	ca := filepath.Join(t.TempDir(), "ca.pem")
+	require.NoError(t, os.WriteFile(ca, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: web.Certificate().Raw}), 0o600))
+	st, err := store.Open(context.Background(), filepath.Join(t.TempDir(), "enbloc.db"))
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, st.Close()) })
+	config := Config{Target: web.URL + "/fhir", CAFile: ca}
+	target, err := config.DeliveryTarget(context.Background(), "test")
+	require.NoError(t, err)
+	w := newWatch(st, slog.New(slog.DiscardHandler), target, time.Hour, prometheus.NewRegistry())
+	require.NoError(t, w.check(context.Background()))
+	kept, err := st.Preflight(context.Background(), target.Name)
+	require.NoError(t, err)
+	require.True(t, kept.Usable, string(kept.Document))
 }

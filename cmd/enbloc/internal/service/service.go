@@ -201,7 +201,7 @@ func (c *Config) DeliveryTarget(ctx context.Context, version string) (delivery.T
 	if err := c.checkTarget(); err != nil {
 		return delivery.Target{}, err
 	}
-	roots, err := c.Roots()
+	roots, err := c.roots()
 	if err != nil {
 		return delivery.Target{}, err
 	}

@@ -50,9 +50,9 @@ func (c *Config) tokens(transport http.RoundTripper) (fhirserver.TokenSource, er
 	return source, nil
 }
 
-// Roots are the certificates that a target's may be signed by; nil means those
+// roots are the certificates that a target's may be signed by; nil means those
 // of this machine.
-func (c *Config) Roots() (*x509.CertPool, error) {
+func (c *Config) roots() (*x509.CertPool, error) {
 	if c.CAFile == "" {
 		return nil, nil
 	}
