@@ -81,11 +81,21 @@ const passes = 6
 // Whatever the error, the Result lists what is known to stand. The error is a
 // [*Failure] when the target is to blame, else a fault of our own.
 func (e *Engine) Deliver(ctx context.Context, g graph.Graph) (Result, error) {
-	return e.deliver(ctx, g, e.target.Adopt)
+	return e.deliverAlone(ctx, g, e.target.Adopt)
+}
+
+// deliverAlone delivers and records by itself, outside a queue.
+func (e *Engine) deliverAlone(ctx context.Context, g graph.Graph, doubt bool) (Result, error) {
+	result, err := e.deliver(ctx, g, doubt)
+	if err != nil || result.complete == 0 {
+		return result, err
+	}
+	return result, e.ledger.Record(ctx, e.target.Name, g.CaseKey, result.learned, result.complete)
 }
 
 // deliver with doubt reads the target before anything is sent: an earlier
-// attempt may have arrived.
+// attempt may have arrived. What a good delivery has learned is in its result,
+// for the caller to record; should that fail, the next attempt reads it all.
 func (e *Engine) deliver(ctx context.Context, g graph.Graph, doubt bool) (Result, error) {
 	for {
 		t := e.present()
@@ -111,11 +121,11 @@ func (e *Engine) deliverBy(ctx context.Context, t Target, g graph.Graph, doubt b
 	if err := r.write(ctx); err != nil {
 		return r.finished(), errors.Join(err, r.save(ctx, 0))
 	}
-	if err := r.save(ctx, g.Sequence); err != nil {
-		return r.finished(), err
+	if err := r.verify(ctx); err != nil {
+		return r.finished(), errors.Join(err, r.save(ctx, g.Sequence))
 	}
-	err := r.verify(ctx)
-	return r.finished(), errors.Join(err, r.save(ctx, 0))
+	r.result.learned, r.result.complete = r.unsaved, g.Sequence
+	return r.finished(), nil
 }
 
 // run is one delivery of one graph.

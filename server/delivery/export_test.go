@@ -9,7 +9,7 @@ import (
 
 // DeliverInDoubt delivers as the worker does after an uncertain attempt.
 func DeliverInDoubt(e *Engine, ctx context.Context, g graph.Graph) (Result, error) {
-	return e.deliver(ctx, g, true)
+	return e.deliverAlone(ctx, g, true)
 }
 
 // Limiter is the bound of one target, as a Service moves it.

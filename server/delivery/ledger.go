@@ -47,15 +47,14 @@ func (l storeLedger) Entries(ctx context.Context, target, caseKey string, shared
 }
 
 func (l storeLedger) Record(ctx context.Context, target, caseKey string, entries []store.LedgerEntry, complete int) error {
-	return l.store.InTx(ctx, func(tx *store.Tx) error {
-		if err := tx.PutLedger(ctx, target, entries); err != nil {
-			return err
-		}
-		if complete == 0 {
-			return nil
-		}
-		return tx.SetDelivered(ctx, target, caseKey, complete, l.now())
-	})
+	return l.store.InTx(ctx, func(tx *store.Tx) error { return record(ctx, tx, target, caseKey, entries, complete, l.now()) })
+}
+
+func record(ctx context.Context, tx *store.Tx, target, caseKey string, entries []store.LedgerEntry, complete int, now time.Time) error {
+	if err := tx.PutLedger(ctx, target, entries); err != nil || complete == 0 {
+		return err
+	}
+	return tx.SetDelivered(ctx, target, caseKey, complete, now)
 }
 
 // memoryLedger serves single sends: it forgets with the process.

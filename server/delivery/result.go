@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"enbloc/server/store"
 	"enbloc/server/target"
 )
 
@@ -55,6 +56,11 @@ type Result struct {
 	RequestID  string `json:"request_id,omitempty"`
 	// Removal is set when the case was taken back instead of delivered.
 	Removal *Removal `json:"removal,omitempty"`
+
+	// learned is what stands and is in no ledger yet, complete the state that
+	// stands with it; 0 when there is nothing to record.
+	learned  []store.LedgerEntry
+	complete int
 }
 
 // Count is how many resources had the effect.

@@ -108,7 +108,7 @@ func (s *Service) work(ctx context.Context, d store.Delivery, t *turn, life cont
 		s.log.ErrorContext(ctx, "delivery failed by our mistake", "delivery", d.ID, "case", d.CaseKey, "sequence", d.Sequence, "target", d.Target,
 			"reason", failure.Reason, "error", loggable(failure.Cause))
 	}
-	if err := s.finish(ctx, d, o, a, now); err != nil {
+	if err := s.finish(ctx, d, result, o, a, now); err != nil {
 		return 0, err
 	}
 	if !o.State.Open() {
@@ -248,12 +248,16 @@ func diagnostics(f *Failure) string {
 	return strings.Join(parts, "; ")
 }
 
-// finish gives the row back, and wakes the next row of the case when this one
-// no longer holds it back. It runs to its end even when the service is stopping.
-func (s *Service) finish(ctx context.Context, d store.Delivery, o store.Outcome, a store.Attempt, now time.Time) error {
+// finish records what the attempt has learned, gives the row back, and wakes the
+// next row of the case when this one no longer holds it back. It runs to its end
+// even when the service is stopping.
+func (s *Service) finish(ctx context.Context, d store.Delivery, r Result, o store.Outcome, a store.Attempt, now time.Time) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.margin/2)
 	defer cancel()
 	return s.store.InTx(ctx, func(tx *store.Tx) error {
+		if err := record(ctx, tx, d.Target, d.CaseKey, r.learned, r.complete, now); err != nil {
+			return err
+		}
 		if err := tx.Finish(ctx, d, o, a, now); err != nil {
 			return err
 		}
