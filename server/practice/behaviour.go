@@ -3,6 +3,7 @@ package practice
 import (
 	"maps"
 	"reflect"
+	"time"
 )
 
 // Behaviour is a kind of server that was met, by what it does and not by name.
@@ -24,6 +25,8 @@ func Behaviours() []Behaviour {
 			Shape{EntryByEntry: true, Lenient: true, NoPostSearch: true}},
 		{"half-transaction", "A transaction stops at its first bad entry and keeps what came before.", Shape{NotAtomic: true}},
 		{"own-ids", "Gives every id itself.", Shape{NoClientIDs: true}},
+		{"async", "Answers a write 202 and does it 100 ms later; the outcome is told at the Content-Location, in a Bundle as R5 has it.",
+			Shape{Later: 100 * time.Millisecond}},
 		{"small", "Takes no more than 20 entries at once: a larger transaction is 413.", Shape{MostEntries: 20}},
 		{"rung-3", "Neither ids of the client nor conditional create: conditional update is left.",
 			Shape{NoClientIDs: true, NoConditionalCreate: true, ConditionalUpdate: true}},

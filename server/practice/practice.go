@@ -45,6 +45,8 @@ type Receiver struct {
 	journal []Write
 	shape   Shape
 	faults  *faulty
+	// jobs are the writes that were accepted to be done later; see Shape.Later.
+	jobs []*job
 }
 
 // Write is one line of the receiver's own journal, for checkers: what was
@@ -89,12 +91,22 @@ func (r *Receiver) serve(w http.ResponseWriter, req *http.Request) {
 		answerError(w, notFound("there is nothing at this address"))
 		return
 	}
+	if r.accepted(w, req, path) {
+		return
+	}
+	r.atOnce(w, req, path)
+}
+
+// atOnce answers at once.
+func (r *Receiver) atOnce(w http.ResponseWriter, req *http.Request, path string) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if err := r.route(w, req, strings.Split(strings.Trim(path, "/"), "/")); err != nil {
+	if err := r.route(w, req, parts(path)); err != nil {
 		answerError(w, err)
 	}
 }
+
+func parts(path string) []string { return strings.Split(strings.Trim(path, "/"), "/") }
 
 // route finds the interaction (http://hl7.org/fhir/R4/http.html). Whatever this
 // package does not speak is 404 or 405, so that a caller learns of it.
@@ -108,6 +120,8 @@ func (r *Receiver) route(w http.ResponseWriter, req *http.Request, parts []strin
 		return r.transaction(w, req)
 	case len(parts) == 1 && parts[0] == "metadata" && get:
 		return r.metadata(w, req)
+	case len(parts) == 2 && parts[0] == jobPath && get:
+		return r.told(w, parts[1])
 	case parts[0] == "" || strings.HasPrefix(parts[0], "$"):
 		return notOffered()
 	case r.types[parts[0]] == nil:

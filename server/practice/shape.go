@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"time"
 )
 
 // Shape makes the receiver like a server that can do less, so that every way of
@@ -45,6 +46,9 @@ type Shape struct {
 	KeepsVersion bool
 	// NoPostSearch: a search by POST is answered 400.
 	NoPostSearch bool
+	// Later: a write is answered 202 and done so much later; its outcome is told at
+	// the Content-Location. 0: at once.
+	Later time.Duration
 	// ReadOnly: nothing can be written.
 	ReadOnly bool
 	// Claims: the CapabilityStatement says that all of it works.

@@ -66,7 +66,8 @@ func React(status int, header http.Header, issues Issues, now time.Time) Reactio
 	case r.Class == Permanent && issues.HasCode("throttled", "transient", "lock-error", "timeout"):
 		r.Class = Retry
 	}
-	// 202 promises that it will be stored: when to look is for the target to say.
+	// 202 promises that it will be done, and whoever asks hears of it: see Polled.
+	// Here nobody heard: when to look is for the target to say.
 	if r.Class == Retry || status == http.StatusAccepted {
 		r.After = RetryAfter(header, now)
 	}
@@ -97,6 +98,31 @@ func classOf(status int) Class {
 		return Permanent
 	}
 	return Unknown
+}
+
+// Polled turns an answer at the place where a target that said 202 tells the
+// outcome into a class (https://hl7.org/fhir/R5/async-bundle.html). Done: the
+// outcome is in the answer. Retry: it is not there yet, or asking failed for now.
+// Permanent, Conflict and Park: the target refuses what it had accepted. Unknown:
+// what is told says nothing of the request, such as a page of a proxy or a place
+// that is gone; the record has to be read.
+func Polled(status int, header http.Header, issues Issues, now time.Time) Reaction {
+	switch {
+	case status == http.StatusOK, status == http.StatusCreated, status == http.StatusNoContent:
+		return Reaction{Class: Done}
+	case status == http.StatusAccepted, status == http.StatusTooManyRequests, status == http.StatusServiceUnavailable,
+		status >= 400 && issues.HasCode("transient"):
+		return Reaction{Class: Retry, After: RetryAfter(header, now)}
+	case len(issues) == 0:
+		return Reaction{Class: Unknown}
+	}
+	switch status {
+	case http.StatusBadRequest, http.StatusConflict, http.StatusPreconditionFailed, http.StatusRequestEntityTooLarge, http.StatusUnprocessableEntity:
+		if r := React(status, header, issues, now); r.Class != Retry {
+			return r
+		}
+	}
+	return Reaction{Class: Unknown}
 }
 
 // RetryAfter reads the wait that a target asks for: Retry-After in seconds or

@@ -131,6 +131,35 @@ func TestRetryAfterInEveryForm(t *testing.T) {
 	require.Zero(t, target.React(400, http.Header{"Retry-After": {"7"}}, nil, now).After, "waiting does not mend content")
 }
 
+// What may come from the place of an outcome, by R5's asynchronous interaction
+// pattern (https://hl7.org/fhir/R5/async-bundle.html): the outcome, not yet, an
+// error of asking that passes, a refusal of what was asked for. All else says
+// nothing of the request.
+func TestWhatIsToldOfAnOutcome(t *testing.T) {
+	t.Parallel()
+	refusals := map[int]target.Class{400: target.Permanent, 409: target.Conflict, 412: target.Conflict, 413: target.Permanent, 422: target.Permanent}
+	for status := 0; status <= 599; status++ {
+		for code, issues := range map[string]target.Issues{"": nil, "invalid": {{Severity: "error", Code: "invalid"}}, "transient": {{Severity: "error", Code: "transient"}}} {
+			want := target.Unknown
+			switch {
+			case status == 200 || status == 201 || status == 204:
+				want = target.Done
+			case status == 202 || status == 429 || status == 503 || status >= 400 && code == "transient":
+				want = target.Retry
+			case code == "invalid" && refusals[status] != "":
+				want = refusals[status]
+			}
+			require.Equal(t, want, target.Polled(status, nil, issues, now).Class, "%d %s", status, code)
+		}
+	}
+	missing := target.Issues{{Severity: "error", Code: "processing", Hint: "referential integrity"}}
+	require.Equal(t, target.Park, target.Polled(409, nil, missing, now).Class)
+	throttled := target.Issues{{Severity: "error", Code: "throttled"}}
+	require.Equal(t, target.Unknown, target.Polled(400, nil, throttled, now).Class, "the writing or the asking?")
+	require.Equal(t, 7*time.Second, target.Polled(202, http.Header{"Retry-After": {"7"}}, nil, now).After)
+	require.Equal(t, 30*time.Second, target.Polled(503, http.Header{"Retry-After": {"Tue, 10 Mar 2026 12:00:30 GMT"}}, nil, now).After)
+}
+
 func TestPathsAreKeptOnlyWhenTheyCannotCarryAValue(t *testing.T) {
 	t.Parallel()
 	for place, want := range map[string]struct {

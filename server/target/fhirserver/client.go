@@ -37,7 +37,8 @@ type Config struct {
 	Bearer             string
 	Tokens             TokenSource
 	Username, Password string
-	// Timeout bounds one request, answer included; 0 means 120 s, which is
+	// Timeout bounds one request, answer included, and, when the target accepts
+	// it to be done later, the waiting for its outcome; 0 means 120 s, which is
 	// above the 100 s after which one known server gives up by itself.
 	Timeout time.Duration
 	// MaxAnswer bounds one answer in bytes; 0 means 64 MiB.
@@ -63,6 +64,8 @@ type Client struct {
 	user      *url.Userinfo
 	agent     string
 	maxAnswer int64
+	// patience bounds the asking for the outcome of a request that was accepted.
+	patience time.Duration
 	// getSearch is set once the target has shown that it knows no POST _search.
 	getSearch atomic.Bool
 }
@@ -90,6 +93,7 @@ func New(c Config) (*Client, error) {
 		client.maxAnswer = defaultAnswer
 	}
 	client.http = httpClient(c)
+	client.patience = client.http.Timeout
 	return client, nil
 }
 
@@ -164,9 +168,11 @@ func (a Answer) Reaction(now time.Time) target.Reaction {
 	return target.React(a.Status, a.Header, target.ReadIssues(a.Body), now)
 }
 
-// request is one call: path below the base, without a leading slash.
+// request is one call: path below the base, without a leading slash, or at a
+// place of the target's that it named itself.
 type request struct {
 	method, path string
+	at           *url.URL
 	query        string
 	body         []byte
 	contentType  string
@@ -190,6 +196,9 @@ func (c *Client) do(ctx context.Context, r request) Answer {
 		case <-ctx.Done():
 			pause.Stop()
 		}
+	}
+	if a.Status == http.StatusAccepted && a.Err == nil && !r.reads() {
+		return c.outcome(ctx, r, a)
 	}
 	return a
 }
@@ -250,11 +259,7 @@ func (c *Client) once(ctx context.Context, r request, token string) Answer {
 }
 
 func (c *Client) build(ctx context.Context, r request, id, token string) (*http.Request, error) {
-	u := *c.base
-	if r.path != "" {
-		u = *c.base.JoinPath(r.path)
-	}
-	u.RawQuery = r.query
+	u := c.place(r)
 	var body io.Reader
 	if r.body != nil {
 		body = bytes.NewReader(r.body)
@@ -280,6 +285,18 @@ func (c *Client) build(ctx context.Context, r request, id, token string) (*http.
 		req.SetBasicAuth(c.user.Username(), password)
 	}
 	return req, nil
+}
+
+func (c *Client) place(r request) url.URL {
+	if r.at != nil {
+		return *r.at
+	}
+	u := *c.base
+	if r.path != "" {
+		u = *c.base.JoinPath(r.path)
+	}
+	u.RawQuery = r.query
+	return u
 }
 
 // trouble names the kind of a transport error. The error itself holds the URL.
