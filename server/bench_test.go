@@ -165,7 +165,7 @@ func BenchmarkWholePath(b *testing.B) {
 }
 
 func benchWholePath(b *testing.B, o servertest.Options) {
-	reports, bundles := benchDocuments(b)
+	reports, bundles := benchDocuments(b, benchCases)
 	target := &sink{}
 	o.Target = func(http.Handler) http.Handler { return target }
 	s := servertest.Start(b, o)
@@ -192,10 +192,10 @@ func benchWholePath(b *testing.B, o servertest.Options) {
 }
 
 // benchDocuments are reports of this run and the Bundles made of them.
-func benchDocuments(b *testing.B) (reports, bundles [][]byte) {
+func benchDocuments(b *testing.B, n int) (reports, bundles [][]byte) {
 	sender := fmt.Sprintf("https://hospital.example/bench/%d", time.Now().UnixNano())
 	p := mapping.New(servertest.Key)
-	for seed := uint64(1); len(reports) < benchCases; seed++ {
+	for seed := uint64(1); len(reports) < n; seed++ {
 		rep := sample.Make(seed).Report
 		rep.SourceSystem = sender
 		body, err := json.Marshal(rep)
@@ -229,12 +229,16 @@ func inParallel(b *testing.B, n int, bodies [][]byte, send func([]byte) int) []t
 var benchClient = &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: rawSenders}}
 
 func post(b *testing.B, url string, body []byte) int {
+	return postAs(b, url, "application/json", body)
+}
+
+func postAs(b *testing.B, url, contentType string, body []byte) int {
 	req, err := http.NewRequestWithContext(context.Background(), http.MethodPost, url, bytes.NewReader(body))
 	if err != nil {
 		b.Error(err)
 		return http.StatusInternalServerError
 	}
-	req.Header.Set("Content-Type", "application/json")
+	req.Header.Set("Content-Type", contentType)
 	res, err := benchClient.Do(req)
 	if err != nil {
 		b.Error(err)

@@ -54,8 +54,10 @@ type Options struct {
 	// Target stands before the receiver and may spoil what it says.
 	Target func(receiver http.Handler) http.Handler
 	// Server is the base URL of a FHIR server that others wrote; it takes the
-	// receiver's place as target, and everything is read back.
+	// receiver's place as target, and everything is read back, unless Sampled.
 	Server string
+	// Sampled reads back as the program does: reports, and a few of the rest.
+	Sampled bool
 	// Undelivered leaves the delivery service stopped: rows wait.
 	Undelivered bool
 	// UnknownPatients keeps patients from being made known to the receiver.
@@ -160,7 +162,7 @@ func (s *Service) workers() int {
 
 // verification reads everything back from a server whose ways are not ours.
 func (s *Service) verification() delivery.Verification {
-	if s.o.Server != "" {
+	if s.o.Server != "" && !s.o.Sampled {
 		return delivery.VerifyAll
 	}
 	return delivery.VerifySample

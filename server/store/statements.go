@@ -59,12 +59,8 @@ type connection struct {
 	idle map[string]driver.Stmt // nil once it is closed
 }
 
-// take hands out a statement for one use. Texts without arguments are run as
-// they are: they may hold several statements.
-func (c *connection) take(ctx context.Context, text string, args []driver.NamedValue) (driver.Stmt, error) {
-	if len(args) == 0 {
-		return nil, driver.ErrSkip
-	}
+// take hands out a statement for one use.
+func (c *connection) take(ctx context.Context, text string) (driver.Stmt, error) {
 	if stmt, ok := c.idle[text]; ok {
 		delete(c.idle, text) // while its result is open nobody else can run it
 		return stmt, nil
@@ -82,10 +78,7 @@ func (c *connection) give(text string, stmt driver.Stmt) error {
 
 // ExecContext implements driver.ExecerContext.
 func (c *connection) ExecContext(ctx context.Context, text string, args []driver.NamedValue) (driver.Result, error) {
-	stmt, err := c.take(ctx, text, args)
-	if errors.Is(err, driver.ErrSkip) {
-		return c.wholeConn.ExecContext(ctx, text, args)
-	}
+	stmt, err := c.take(ctx, text)
 	if err != nil {
 		return nil, err
 	}
@@ -95,10 +88,7 @@ func (c *connection) ExecContext(ctx context.Context, text string, args []driver
 
 // QueryContext implements driver.QueryerContext.
 func (c *connection) QueryContext(ctx context.Context, text string, args []driver.NamedValue) (driver.Rows, error) {
-	stmt, err := c.take(ctx, text, args)
-	if errors.Is(err, driver.ErrSkip) {
-		return c.wholeConn.QueryContext(ctx, text, args)
-	}
+	stmt, err := c.take(ctx, text)
 	if err != nil {
 		return nil, err
 	}

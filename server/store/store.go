@@ -42,6 +42,8 @@ type Store struct {
 	engine Engine
 	writer *sql.DB
 	reader *sql.DB
+	// together runs the transactions on SQLite; nil on Postgres.
+	together *together
 }
 
 // Tx is one transaction: every read and every write of the contract.
@@ -86,13 +88,29 @@ func (s *Store) DB() *sql.DB { return s.writer }
 // back when fn returns an error or panics. When InTx returns nil the writes are
 // durable. Two transactions that write the same case are serialised on SQLite;
 // on Postgres take [Tx.LockCase] first. fn must not call the network, and may
-// run again when the caller repeats it, so it must not change anything outside.
-func (s *Store) InTx(ctx context.Context, fn func(*Tx) error) (err error) {
+// run again when nothing of it was kept, so it must not add to anything outside.
+func (s *Store) InTx(ctx context.Context, fn func(*Tx) error) error {
+	if s.together == nil {
+		return s.inTx(ctx, fn)
+	}
+	var failed error
+	err := s.together.run(ctx, func(tx *sql.Tx) error {
+		failed = fn(&Tx{reads{tx, s.engine}, tx})
+		return failed
+	})
+	if failed != nil {
+		return failed
+	}
+	return translate("committing transaction", err)
+}
+
+// inTx is InTx on Postgres, which lets transactions share a commit by itself.
+func (s *Store) inTx(ctx context.Context, fn func(*Tx) error) error {
 	tx, err := s.begin(ctx)
 	if err != nil {
 		return translate("beginning transaction", err)
 	}
-	// Rollback after a commit is a no-op; after a panic it frees the writer.
+	// Rollback after a commit is a no-op; after a panic it frees the connection.
 	defer tx.Rollback() //nolint:errcheck // the first error is the one to report
 	if err := fn(&Tx{reads{tx, s.engine}, tx}); err != nil {
 		return err

@@ -1,0 +1,104 @@
+package server_test
+
+import (
+	"net/http"
+	"net/url"
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"enbloc/server/servertest"
+)
+
+const (
+	hapiRounds  = 3
+	hapiCases   = 30 // a round of each kind
+	hapiSenders = 4  // at once, of either
+)
+
+// BenchmarkThroughputOfARealServer asks what the service takes from a FHIR
+// server that others wrote (ENBLOC_TEST_HAPI): reports accepted, delivered and
+// read back as the program does, beside bare POSTs of prebuilt Bundles of the
+// same kind to the same server, by turns in the same run. Figure:
+// "percent-of-raw" is cases a second over Bundles a second, times 100; the
+// median of the rounds.
+func BenchmarkThroughputOfARealServer(b *testing.B) {
+	base := os.Getenv("ENBLOC_TEST_HAPI")
+	if base == "" {
+		b.Skip("ENBLOC_TEST_HAPI names no server")
+	}
+	s := servertest.Start(b, servertest.Options{Server: base, Sampled: true})
+	for b.Loop() {
+		var shares, raws []float64
+		for round := range hapiRounds + 1 {
+			reports, _ := benchDocuments(b, hapiCases)
+			_, bundles := benchDocuments(b, hapiCases)
+			makeKnown(b, base, bundles)
+
+			start := time.Now()
+			inParallel(b, hapiSenders, bundles, func(body []byte) int { return postUntilTaken(b, base, body) })
+			raw := hapiCases / time.Since(start).Seconds()
+
+			start = time.Now()
+			inParallel(b, hapiSenders, reports, func(body []byte) int { return post(b, s.URL+"/cases", body) })
+			s.Settle()
+			whole := hapiCases / time.Since(start).Seconds()
+			if round > 0 { // the first warms the server up
+				shares, raws = append(shares, 100*whole/raw), append(raws, raw)
+			}
+			b.Logf("raw %.2f/s, whole path %.2f/s", raw, whole)
+		}
+		slices.Sort(shares)
+		slices.Sort(raws)
+		b.ReportMetric(shares[len(shares)/2], "percent-of-raw")
+		b.ReportMetric(raws[len(raws)/2], "raw/s")
+	}
+}
+
+// postUntilTaken sends again what lost a race for a resource that many Bundles
+// bring, as any sender has to.
+func postUntilTaken(b *testing.B, base string, body []byte) int {
+	for {
+		if status := postAs(b, base, "application/fhir+json", body); status != http.StatusConflict {
+			return status
+		}
+	}
+}
+
+var named = regexp.MustCompile(`"([A-Z][A-Za-z]+)\?identifier=([^"]+)"`)
+
+// makeKnown creates whom the Bundles name, as a hospital's other systems would
+// have: a server refuses a Bundle that names somebody unknown.
+func makeKnown(b *testing.B, base string, bundles [][]byte) {
+	b.Helper()
+	done := map[string]bool{}
+	for _, body := range bundles {
+		for _, m := range named.FindAllStringSubmatch(string(body), -1) {
+			if done[m[0]] {
+				continue
+			}
+			done[m[0]] = true
+			token, err := url.QueryUnescape(m[2])
+			require.NoError(b, err)
+			system, value, _ := strings.Cut(token, "|")
+			extra := ""
+			if m[1] == "Encounter" {
+				extra = `"status":"finished","class":{"system":"http://terminology.hl7.org/CodeSystem/v3-ActCode","code":"AMB"},`
+			}
+			req, err := http.NewRequestWithContext(b.Context(), http.MethodPost, base+"/"+m[1],
+				strings.NewReader(`{"resourceType":"`+m[1]+`",`+extra+`"identifier":[{"system":"`+system+`","value":"`+value+`"}]}`))
+			require.NoError(b, err)
+			req.Header.Set("Content-Type", "application/fhir+json")
+			req.Header.Set("If-None-Exist", "identifier="+url.QueryEscape(token))
+			res, err := benchClient.Do(req)
+			require.NoError(b, err)
+			require.NoError(b, res.Body.Close())
+			require.Less(b, res.StatusCode, 300, m[1])
+		}
+	}
+}
