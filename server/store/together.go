@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"sync/atomic"
+	"time"
 )
 
 // together lets transactions that wait for each other on SQLite's one writing
@@ -18,16 +19,22 @@ type together struct {
 	turn    chan struct{}
 	waiting atomic.Int32
 	open    *group // of whoever wrote last and left the commit to the next
+	longest time.Duration
 }
 
-// mostTogether bounds how many wait for one commit: the first waits longest.
-const mostTogether = 16
+const (
+	// mostTogether bounds how many wait for one commit, and longestTogether for
+	// how long a commit is put off: about what it costs to wait for a disk.
+	mostTogether    = 16
+	longestTogether = 2 * time.Millisecond
+)
 
-func newTogether(db *sql.DB) *together { return &together{db: db, turn: make(chan struct{}, 1)} }
+func newTogether(db *sql.DB) *together { return &together{db: db, turn: make(chan struct{}, 1), longest: longestTogether} }
 
 // group is one transaction of the database.
 type group struct {
 	tx      *sql.Tx
+	began   time.Time
 	members int
 	// broken: SQLite has rolled back everything, as it does when a write is
 	// interrupted or the disk is full (https://www.sqlite.org/lang_transaction.html).
@@ -80,7 +87,7 @@ func (w *together) once(ctx context.Context, fn func(*sql.Tx) error) error {
 // join is the open group, or a new one. It outlives the context that began it.
 func (w *together) join(ctx context.Context) *group {
 	if w.open == nil {
-		w.open = &group{done: make(chan struct{})}
+		w.open = &group{began: time.Now(), done: make(chan struct{})}
 		w.open.tx, w.open.err = w.db.BeginTx(context.WithoutCancel(ctx), nil)
 	}
 	w.open.members++
@@ -89,7 +96,7 @@ func (w *together) join(ctx context.Context) *group {
 
 // pass gives the turn on, and ends the group when nobody waits for it.
 func (w *together) pass(g *group) {
-	if g != nil && (g.err != nil || g.broken || g.members >= mostTogether || w.waiting.Load() == 0) {
+	if g != nil && (g.err != nil || g.broken || g.members >= mostTogether || time.Since(g.began) > w.longest || w.waiting.Load() == 0) {
 		w.open = nil
 		g.end()
 	}

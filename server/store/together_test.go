@@ -17,6 +17,7 @@ func openTable(t *testing.T) *Store {
 	s, err := Open(context.Background(), filepath.Join(t.TempDir(), "s.db"))
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	s.together.longest = time.Minute // the tests hold commits up
 	require.NoError(t, s.InTx(context.Background(), func(tx *Tx) error {
 		_, err := tx.exec(context.Background(), `CREATE TABLE n (n INTEGER PRIMARY KEY)`)
 		return err
@@ -56,7 +57,7 @@ func all(s *Store, n int, run func(i int) error) []error {
 	first, once := make(chan struct{}), sync.Once{}
 	wait.Go(func() {
 		errs[0] = s.InTx(context.Background(), func(*Tx) error {
-			once.Do(func() { close(first) }) // a broken commit runs it again
+			once.Do(func() { close(first) })                        // a broken commit runs it again
 			for !waited && s.together.waiting.Load() < int32(n-1) { //nolint:gosec // a few
 				time.Sleep(time.Millisecond)
 			}
