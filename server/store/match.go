@@ -100,14 +100,16 @@ func (t *Tx) addKeys(ctx context.Context, into, owner, tenant string, keys []Mat
 	return translate("storing match keys", err)
 }
 
+// anyKey names the tenant with every key. Once in front of all of them, SQLite
+// would look up the tenant and read the keys of every case that it has.
 func anyKey(tenant string, keys []MatchKey) (string, []any) {
-	args := []any{tenant}
+	var args []any
 	terms := make([]string, len(keys))
 	for i, k := range keys {
-		terms[i] = `(name = ? AND system = ? AND value = ?)`
-		args = append(args, k.Name, k.System, k.Value)
+		terms[i] = `(tenant = ? AND name = ? AND system = ? AND value = ?)`
+		args = append(args, tenant, k.Name, k.System, k.Value)
 	}
-	return `tenant = ? AND (` + strings.Join(terms, " OR ") + `)`, args
+	return `(` + strings.Join(terms, " OR ") + `)`, args
 }
 
 func scanText(row scanner) (string, error) {
