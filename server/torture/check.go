@@ -11,6 +11,7 @@ import (
 	"enbloc/mapping/fhir"
 	"enbloc/mapping/graph"
 	"enbloc/server/intake"
+	"enbloc/server/internal/child"
 	"enbloc/server/practice"
 	"enbloc/server/store"
 )
@@ -40,7 +41,7 @@ type verdict struct {
 	Unverified int `json:"ledger_rows_other_than_what_stands"`
 	Unsettled  int `json:"rows_not_delivered"`
 
-	Figures figures `json:"figures"`
+	Figures child.Figures `json:"figures"`
 
 	// Examples name the first findings, without content.
 	Examples []string `json:"examples,omitempty"`

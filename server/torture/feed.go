@@ -11,6 +11,7 @@ import (
 
 	"enbloc/mapping/report"
 	"enbloc/mapping/sample"
+	"enbloc/server/internal/child"
 )
 
 // document is one that is sent.
@@ -102,7 +103,7 @@ func (s *sent) add(path string, body any) error {
 
 // feed sends every document of every case, each case by one sender in its
 // order, as long as it takes until each is accepted.
-func feed(ctx context.Context, c config, p *program, cases []*sent, k *killer, m *measure) error {
+func feed(ctx context.Context, c config, p *child.Program, cases []*sent, k *killer, m *child.Measure) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	var next atomic.Int64
@@ -129,10 +130,10 @@ const again = 50 * time.Millisecond
 
 // send sends a document until it is accepted: the same bytes again after every
 // broken connection, as a hospital's system does.
-func (s *sent) send(ctx context.Context, p *program, d document, m *measure) error {
+func (s *sent) send(ctx context.Context, p *child.Program, d document, m *child.Measure) error {
 	for {
 		began := time.Now()
-		status, body, err := p.ask(ctx, http.MethodPost, d.path, d.body)
+		status, body, err := p.Ask(ctx, http.MethodPost, d.path, d.body)
 		switch {
 		case err == nil && status == http.StatusAccepted:
 			var receipt struct {
@@ -142,7 +143,7 @@ func (s *sent) send(ctx context.Context, p *program, d document, m *measure) err
 			if err := json.Unmarshal(body, &receipt); err != nil {
 				return fmt.Errorf("reading receipt: %w", err)
 			}
-			m.accepted(time.Since(began))
+			m.Accepted(time.Since(began))
 			s.accepted++
 			if receipt.Case != "" {
 				s.key, s.sequence = receipt.Case, max(s.sequence, receipt.Sequence)

@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"enbloc/mapping/report"
+	"enbloc/server/internal/child"
 	"enbloc/server/practice"
 	"enbloc/server/target/fhirserver"
 )
@@ -115,7 +116,7 @@ func (h *hapi) admit(ctx context.Context, id report.Identifier) error {
 
 // begin kills the server each time that one more share of the rows is settled,
 // so that transactions are under way.
-func (h *hapi) begin(ctx context.Context, p *program) error {
+func (h *hapi) begin(ctx context.Context, p *child.Program) error {
 	u, err := url.Parse(h.address)
 	if err != nil {
 		return err
@@ -123,11 +124,11 @@ func (h *hapi) begin(ctx context.Context, p *program) error {
 	go func() {
 		most := 0
 		for h.killed < h.kills {
-			if err := pause(ctx, 50*time.Millisecond); err != nil {
+			if err := child.Pause(ctx, 50*time.Millisecond); err != nil {
 				h.ended <- err
 				return
 			}
-			n, err := p.open(ctx)
+			n, err := p.Open(ctx)
 			if err != nil {
 				continue // the program was killed just now
 			}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"enbloc/mapping/report"
+	"enbloc/server/internal/child"
 	"enbloc/server/practice"
 )
 
@@ -17,7 +18,7 @@ type hospital interface {
 	// admit makes a patient known.
 	admit(ctx context.Context, id report.Identifier) error
 	// begin is called when sending begins; what goes wrong goes wrong from now on.
-	begin(ctx context.Context, p *program) error
+	begin(ctx context.Context, p *child.Program) error
 	// journal is every version of everything that stands or stood there, in the
 	// order in which it was written. It is called when nothing is under way.
 	journal(ctx context.Context) ([]practice.Write, error)
@@ -62,7 +63,7 @@ func (h *practising) admit(_ context.Context, id report.Identifier) error {
 	return err
 }
 
-func (h *practising) begin(context.Context, *program) error { return h.Faults(h.faults) }
+func (h *practising) begin(context.Context, *child.Program) error { return h.Faults(h.faults) }
 
 func (h *practising) journal(context.Context) ([]practice.Write, error) { return h.Journal(), nil }
 

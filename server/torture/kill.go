@@ -6,12 +6,14 @@ import (
 	"slices"
 	"sync"
 	"time"
+
+	"enbloc/server/internal/child"
 )
 
 // killer kills the program after drawn numbers of accepted documents, and for
 // the last third of the kills while what was accepted is still being delivered.
 type killer struct {
-	program *program
+	program *child.Program
 	dice    *rand.Rand
 	say     func(string, ...any)
 	total   int // documents
@@ -24,7 +26,7 @@ type killer struct {
 	wake chan struct{}
 }
 
-func newKiller(c config, p *program, cases []*sent) *killer {
+func newKiller(c config, p *child.Program, cases []*sent) *killer {
 	k := &killer{program: p, dice: dice(c.Seed, 2), say: c.Say, wake: make(chan struct{}, 1), late: c.Kills / 3}
 	for _, s := range cases {
 		k.total += len(s.documents)
@@ -100,7 +102,7 @@ func (k *killer) drain(ctx context.Context) error {
 			}
 			continue
 		}
-		n, err := k.program.open(ctx)
+		n, err := k.program.Open(ctx)
 		if err == nil && n == 0 {
 			return nil
 		}
@@ -108,7 +110,7 @@ func (k *killer) drain(ctx context.Context) error {
 			k.say("killed %d times, %d rows open", k.done, n)
 			said = time.Now()
 		}
-		if err := pause(ctx, 200*time.Millisecond); err != nil {
+		if err := child.Pause(ctx, 200*time.Millisecond); err != nil {
 			return err
 		}
 	}
@@ -116,19 +118,10 @@ func (k *killer) drain(ctx context.Context) error {
 
 // killAfter kills at some moment within the time, and starts anew.
 func (k *killer) killAfter(ctx context.Context, within time.Duration) error {
-	if err := pause(ctx, time.Duration(k.dice.Int64N(int64(within)))); err != nil {
+	if err := child.Pause(ctx, time.Duration(k.dice.Int64N(int64(within)))); err != nil {
 		return err
 	}
-	k.program.kill()
+	k.program.Kill()
 	k.done++
-	return k.program.start(ctx)
-}
-
-func pause(ctx context.Context, d time.Duration) error {
-	select {
-	case <-ctx.Done():
-		return ctx.Err()
-	case <-time.After(d):
-		return nil
-	}
+	return k.program.Start(ctx)
 }

@@ -22,6 +22,8 @@ import (
 	"os"
 	"os/signal"
 	"time"
+
+	"enbloc/server/internal/child"
 )
 
 func main() {
@@ -30,7 +32,7 @@ func main() {
 	flag.IntVar(&c.Kills, "kills", 5, "how often the program is killed with SIGKILL")
 	flag.Float64Var(&c.Faults, "faults", 0.2, "share of the target's answers that are faulty, 0 to 1")
 	flag.Uint64Var(&c.Seed, "seed", 1, "number that cases, faults and kills are drawn by")
-	flag.StringVar(&c.Store, "store", "sqlite", "sqlite, postgres (the server that "+postgresEnv+" names) or a postgres:// URL")
+	flag.StringVar(&c.Store, "store", "sqlite", "sqlite, postgres (the server that "+child.PostgresEnv+" names) or a postgres:// URL")
 	flag.StringVar(&c.Binary, "binary", "", "the program; empty: built from ./cmd/enbloc")
 	flag.StringVar(&c.HAPI, "hapi", "", "script that starts a HAPI FHIR server as PORT DATADIR; empty: the practice receiver is the target, with its faults")
 	flag.IntVar(&c.HAPIKills, "hapi-kills", 3, "how often HAPI is killed with SIGKILL and started again on its data")

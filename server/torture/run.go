@@ -2,17 +2,12 @@ package main
 
 import (
 	"context"
-	"encoding/hex"
-	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
-	"path/filepath"
-	"strings"
 	"time"
 
-	"github.com/google/uuid"
-
+	"enbloc/server/internal/child"
 	"enbloc/server/store"
 )
 
@@ -30,8 +25,6 @@ type config struct {
 	Say       func(format string, args ...any)
 }
 
-const postgresEnv = "ENBLOC_TEST_POSTGRES"
-
 // key is the identity key of every run; obviously no secret.
 var key = []byte("HTEST torture key, no secret 32b")
 
@@ -44,7 +37,7 @@ func run(ctx context.Context, c config) (verdict, error) {
 		return verdict{}, fmt.Errorf("making folder: %w", err)
 	}
 	defer os.RemoveAll(folder) //nolint:errcheck // scratch
-	dsn, drop, err := database(ctx, c.Store, folder)
+	dsn, drop, err := child.Database(ctx, c.Store, folder)
 	if err != nil {
 		return verdict{}, err
 	}
@@ -54,11 +47,11 @@ func run(ctx context.Context, c config) (verdict, error) {
 		return verdict{}, err
 	}
 	defer place.close()
-	p, err := newProgram(ctx, c, folder, dsn, place.base())
+	p, err := child.New(ctx, child.Options{Binary: c.Binary, Folder: folder, Store: dsn, Target: place.base(), Name: "torture", Key: key})
 	if err != nil {
 		return verdict{}, err
 	}
-	defer p.kill()
+	defer p.Kill()
 	cases, err := makeCases(ctx, c.Cases, c.Seed, place)
 	if err != nil {
 		return verdict{}, err
@@ -66,10 +59,10 @@ func run(ctx context.Context, c config) (verdict, error) {
 	began := time.Now()
 	v := verdict{Store: c.Store, Seed: c.Seed, Cases: len(cases), FaultShare: c.Faults}
 	if err := play(ctx, c, p, place, cases, &v); err != nil {
-		return v, fmt.Errorf("%w\n%s", err, p.lastWords())
+		return v, fmt.Errorf("%w\n%s", err, p.LastWords())
 	}
 	v.Minutes = time.Since(began).Minutes()
-	if err := p.stop(ctx); err != nil {
+	if err := p.Stop(ctx); err != nil {
 		return v, err
 	}
 	journal, err := place.journal(ctx)
@@ -83,18 +76,18 @@ func run(ctx context.Context, c config) (verdict, error) {
 		return v, err
 	}
 	defer st.Close() //nolint:errcheck // only read
-	return v, check(ctx, &v, st, journal, p.version, cases)
+	return v, check(ctx, &v, st, journal, p.Version, cases)
 }
 
 // play sends, kills and waits until nothing is under way any more.
-func play(ctx context.Context, c config, p *program, place hospital, cases []*sent, v *verdict) error {
-	if err := p.start(ctx); err != nil {
+func play(ctx context.Context, c config, p *child.Program, place hospital, cases []*sent, v *verdict) error {
+	if err := p.Start(ctx); err != nil {
 		return err
 	}
-	killer, measured, began := newKiller(c, p, cases), &measure{}, time.Now()
+	killer, measured, began := newKiller(c, p, cases), &child.Measure{}, time.Now()
 	watching, enough := context.WithCancel(ctx)
 	defer enough()
-	go measured.watch(watching, p)
+	go measured.Watch(watching, p)
 	if err := place.begin(ctx, p); err != nil {
 		return err
 	}
@@ -103,45 +96,11 @@ func play(ctx context.Context, c config, p *program, place hospital, cases []*se
 	if err := killer.run(ctx, feeding); err != nil {
 		return err
 	}
-	v.Kills, v.Figures = killer.done, measured.figures(len(cases), time.Since(began))
+	v.Kills, v.Figures = killer.done, measured.Figures(len(cases), time.Since(began))
 	return nil
-}
-
-// database is a new SQLite file, or a schema of its own on a Postgres.
-func database(ctx context.Context, name, folder string) (dsn string, drop func(), err error) {
-	if name == "sqlite" {
-		return filepath.Join(folder, "enbloc.db"), func() {}, nil
-	}
-	if name == "postgres" {
-		if name = os.Getenv(postgresEnv); name == "" {
-			return "", nil, errors.New("--store postgres needs " + postgresEnv + ", the URL of a Postgres for tests")
-		}
-	}
-	admin, err := store.Open(ctx, name)
-	if err != nil {
-		return "", nil, err
-	}
-	schema := "torture" + strings.ReplaceAll(uuid.NewString(), "-", "")
-	if _, err := admin.DB().ExecContext(ctx, "CREATE SCHEMA "+schema); err != nil {
-		return "", nil, errors.Join(fmt.Errorf("making schema: %w", err), admin.Close())
-	}
-	join := "?"
-	if strings.Contains(name, "?") {
-		join = "&"
-	}
-	return name + join + "search_path=" + schema, func() {
-		_, _ = admin.DB().ExecContext(context.WithoutCancel(ctx), "DROP SCHEMA "+schema+" CASCADE")
-		_ = admin.Close()
-	}, nil
 }
 
 // dice of a run, one for each purpose, so that they do not disturb each other.
 func dice(seed, purpose uint64) *rand.Rand {
 	return rand.New(rand.NewPCG(seed, purpose)) //nolint:gosec // to be repeated, not to be secret
-}
-
-// writeKey puts the identity key where the program finds it.
-func writeKey(folder string) (string, error) {
-	path := filepath.Join(folder, "identity.key")
-	return path, os.WriteFile(path, []byte(hex.EncodeToString(key)), 0o600)
 }

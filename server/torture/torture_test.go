@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"enbloc/server/internal/child"
 )
 
 // The small form of the proof, on both engines; DEVELOPERS.md has the command
@@ -16,7 +18,7 @@ func TestNothingIsLostOrDoubled(t *testing.T) {
 	for _, engine := range []string{"sqlite", "postgres"} {
 		t.Run(engine, func(t *testing.T) {
 			if engine == "postgres" {
-				require.NotEmpty(t, os.Getenv(postgresEnv), "start a Postgres and give its URL")
+				require.NotEmpty(t, os.Getenv(child.PostgresEnv), "start a Postgres and give its URL")
 			}
 			v, err := run(t.Context(), config{Cases: 100, Kills: 5, Faults: 0.2, Seed: 1, Store: engine, Senders: 4, Patience: 20 * time.Minute, Say: t.Logf})
 			require.NoError(t, err)

@@ -1,4 +1,4 @@
-package main
+package child
 
 import (
 	"context"
@@ -11,9 +11,9 @@ import (
 	"time"
 )
 
-// figures are measured beside the proof. The machine may be busy with other
+// Figures are measured beside the proof. The machine may be busy with other
 // work, so they say what was seen and are no part of the verdict.
-type figures struct {
+type Figures struct {
 	// AcceptP50 and AcceptP99 are milliseconds from sending a document to its
 	// 202, without the tries that a kill broke.
 	AcceptP50 float64 `json:"accept_p50_ms"`
@@ -26,22 +26,32 @@ type figures struct {
 	ResidentMax int   `json:"resident_mb_max"`
 }
 
-type measure struct {
+// Measure collects what the program does and needs. Its zero value is ready; it
+// is safe for concurrent use.
+type Measure struct {
 	mu       sync.Mutex
 	accepts  []time.Duration
 	resident []int
 }
 
-func (m *measure) accepted(d time.Duration) {
+// Accepted notes how long a document took to its 202.
+func (m *Measure) Accepted(d time.Duration) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.accepts = append(m.accepts, d)
 }
 
-// watch reads the memory of the program until ctx ends.
-func (m *measure) watch(ctx context.Context, p *program) {
-	for pause(ctx, time.Second) == nil {
-		if mb := p.resident(); mb > 0 {
+// Documents is how many were accepted.
+func (m *Measure) Documents() int {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return len(m.accepts)
+}
+
+// Watch reads the memory of the program until ctx ends.
+func (m *Measure) Watch(ctx context.Context, p *Program) {
+	for Pause(ctx, time.Second) == nil {
+		if mb := p.Resident(); mb > 0 {
 			m.mu.Lock()
 			m.resident = append(m.resident, mb)
 			m.mu.Unlock()
@@ -49,10 +59,11 @@ func (m *measure) watch(ctx context.Context, p *program) {
 	}
 }
 
-func (m *measure) figures(cases int, took time.Duration) figures {
+// Figures are those of cases that took so long.
+func (m *Measure) Figures(cases int, took time.Duration) Figures {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	f := figures{CasesPerSecond: float64(cases) / took.Seconds()}
+	f := Figures{CasesPerSecond: float64(cases) / took.Seconds()}
 	slices.Sort(m.accepts)
 	if n := len(m.accepts); n > 0 {
 		f.AcceptP50, f.AcceptP99 = millis(m.accepts[n/2]), millis(m.accepts[n*99/100])
@@ -68,8 +79,8 @@ func (m *measure) figures(cases int, took time.Duration) figures {
 
 func millis(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }
 
-// resident is the child's resident memory in MB; 0 where it cannot be read.
-func (p *program) resident() int {
+// Resident is the child's resident memory in MB; 0 where it cannot be read.
+func (p *Program) Resident() int {
 	p.mu.Lock()
 	child := p.child
 	p.mu.Unlock()
@@ -87,4 +98,14 @@ func (p *program) resident() int {
 		return 0
 	}
 	return kb / 1024
+}
+
+// Pause waits, or returns the error of ctx when that ends first.
+func Pause(ctx context.Context, d time.Duration) error {
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-time.After(d):
+		return nil
+	}
 }

@@ -1,9 +1,13 @@
-package main
+// Package child runs the real program as a child process on a store of its own,
+// and watches it: what the commands that prove something about the whole program
+// have in common.
+package child
 
 import (
 	"bufio"
 	"bytes"
 	"context"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -19,27 +23,41 @@ import (
 	"time"
 )
 
-// program is the real binary as a child process, started and killed many times
-// on one store and one address.
-type program struct {
-	binary, version string
-	args            []string
-	base            string
-	log             string
+// Program is the real binary as a child process, started and killed many times
+// on one store and one address. It is safe for concurrent use.
+type Program struct {
+	// Version is what the binary says of itself.
+	Version string
+
+	binary, base, log string
+	args              []string
 
 	mu    sync.Mutex
 	child *exec.Cmd
 	ended chan error
 }
 
-// newProgram builds the binary, unless one is given, and asks its version.
-func newProgram(ctx context.Context, c config, folder, dsn, target string) (*program, error) {
-	p := &program{binary: c.Binary, log: filepath.Join(folder, "log")}
+// Options say what to run, and on what.
+type Options struct {
+	// Binary is the program; empty: it is built from ./cmd/enbloc into Folder.
+	Binary string
+	// Folder takes its log, its data and its key file.
+	Folder string
+	// Store is a path or a postgres:// URL.
+	Store string
+	// Target is the FHIR base URL that is delivered to, Name its name in the ledger.
+	Target, Name string
+	// Key is the identity key, 32 bytes; obviously no secret.
+	Key []byte
+}
+
+// New builds the binary, unless one is given, and asks its version.
+func New(ctx context.Context, o Options) (*Program, error) {
+	p := &Program{binary: o.Binary, log: filepath.Join(o.Folder, "log")}
 	if p.binary == "" {
-		p.binary = filepath.Join(folder, "enbloc")
-		build := exec.CommandContext(ctx, "go", "build", "-o", p.binary, "enbloc/cmd/enbloc") //nolint:gosec // our own folder
-		if out, err := build.CombinedOutput(); err != nil {
-			return nil, fmt.Errorf("building the program: %w\n%s", err, out)
+		p.binary = filepath.Join(o.Folder, "enbloc")
+		if err := Build(ctx, p.binary); err != nil {
+			return nil, err
 		}
 	}
 	said, err := exec.CommandContext(ctx, p.binary, "--version").Output() //nolint:gosec // our own binary
@@ -50,21 +68,30 @@ func newProgram(ctx context.Context, c config, folder, dsn, target string) (*pro
 	if len(words) < 2 {
 		return nil, errors.New("asking the program's version: it says none")
 	}
-	p.version = words[1]
+	p.Version = words[1]
 	port, err := freePort(ctx)
 	if err != nil {
 		return nil, err
 	}
-	keyFile, err := writeKey(folder)
-	if err != nil {
+	keyFile := filepath.Join(o.Folder, "identity.key")
+	if err := os.WriteFile(keyFile, []byte(hex.EncodeToString(o.Key)), 0o600); err != nil {
 		return nil, fmt.Errorf("writing identity key: %w", err)
 	}
 	address := "127.0.0.1:" + strconv.Itoa(port)
 	p.base = "http://" + address
-	p.args = []string{"serve", "--listen", address, "--data", filepath.Join(folder, "data"), "--store", dsn, "--key-file", keyFile,
-		"--target", target, "--target-name", "torture", "--target-serves", "test",
+	p.args = []string{"serve", "--listen", address, "--data", filepath.Join(o.Folder, "data"), "--store", o.Store, "--key-file", keyFile,
+		"--target", o.Target, "--target-name", o.Name, "--target-serves", "test",
 		"--retry-wait", "2s", "--log-level", "warn", "--log-format", "json"}
 	return p, nil
+}
+
+// Build builds the program into a file.
+func Build(ctx context.Context, file string) error {
+	build := exec.CommandContext(ctx, "go", "build", "-o", file, "enbloc/cmd/enbloc") //nolint:gosec // a folder of ours
+	if out, err := build.CombinedOutput(); err != nil {
+		return fmt.Errorf("building the program: %w\n%s", err, out)
+	}
+	return nil
 }
 
 func freePort(ctx context.Context) (int, error) {
@@ -76,8 +103,8 @@ func freePort(ctx context.Context) (int, error) {
 	return l.Addr().(*net.TCPAddr).Port, nil
 }
 
-// start starts the child and waits until it accepts reports.
-func (p *program) start(ctx context.Context) error {
+// Start starts the child and waits until it accepts reports.
+func (p *Program) Start(ctx context.Context) error {
 	out, err := os.OpenFile(p.log, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
 	if err != nil {
 		return fmt.Errorf("opening log: %w", err)
@@ -98,19 +125,19 @@ func (p *program) start(ctx context.Context) error {
 	for {
 		select {
 		case err := <-ended:
-			return fmt.Errorf("starting the program: it ended: %w", errors.Join(err, errors.New(p.lastWords())))
+			return fmt.Errorf("starting the program: it ended: %w", errors.Join(err, errors.New(p.LastWords())))
 		case <-ctx.Done():
 			return ctx.Err()
 		case <-tick.C:
-			if status, _, err := p.get(ctx, "/health/ready"); err == nil && status == http.StatusOK {
+			if status, _, err := p.Get(ctx, "/health/ready"); err == nil && status == http.StatusOK {
 				return nil
 			}
 		}
 	}
 }
 
-// kill ends the child as a loss of power would: SIGKILL, no chance to tidy up.
-func (p *program) kill() {
+// Kill ends the child as a loss of power would: SIGKILL, no chance to tidy up.
+func (p *Program) Kill() {
 	p.mu.Lock()
 	child, ended := p.child, p.ended
 	p.child = nil
@@ -122,8 +149,8 @@ func (p *program) kill() {
 	<-ended
 }
 
-// stop asks the child to end in good order and demands that it does.
-func (p *program) stop(ctx context.Context) error {
+// Stop asks the child to end in good order and demands that it does.
+func (p *Program) Stop(ctx context.Context) error {
 	p.mu.Lock()
 	child, ended := p.child, p.ended
 	p.child = nil
@@ -134,7 +161,7 @@ func (p *program) stop(ctx context.Context) error {
 	select {
 	case err := <-ended:
 		if err != nil {
-			return fmt.Errorf("stopping the program: %w\n%s", err, p.lastWords())
+			return fmt.Errorf("stopping the program: %w\n%s", err, p.LastWords())
 		}
 		return nil
 	case <-time.After(time.Minute):
@@ -146,12 +173,18 @@ func (p *program) stop(ctx context.Context) error {
 	}
 }
 
-// get asks the child.
-func (p *program) get(ctx context.Context, path string) (int, []byte, error) {
-	return p.ask(ctx, http.MethodGet, path, nil)
+// Get is [Program.Ask] without a body.
+func (p *Program) Get(ctx context.Context, path string) (int, []byte, error) {
+	return p.Ask(ctx, http.MethodGet, path, nil)
 }
 
-func (p *program) ask(ctx context.Context, method, path string, body []byte) (int, []byte, error) {
+// client keeps a connection for every sender.
+var client = &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 16}}
+
+// Ask sends a request to the child and reads the whole answer. A broken connection
+// is an error, an answer of whatever status is none. Header is a list of name and
+// value in turn.
+func (p *Program) Ask(ctx context.Context, method, path string, body []byte, header ...string) (int, []byte, error) {
 	ctx, cancel := context.WithTimeout(ctx, time.Minute)
 	defer cancel()
 	req, err := http.NewRequestWithContext(ctx, method, p.base+path, bytes.NewReader(body))
@@ -161,7 +194,10 @@ func (p *program) ask(ctx context.Context, method, path string, body []byte) (in
 	if body != nil {
 		req.Header.Set("Content-Type", "application/json")
 	}
-	res, err := http.DefaultClient.Do(req)
+	for i := 0; i+1 < len(header); i += 2 {
+		req.Header.Set(header[i], header[i+1])
+	}
+	res, err := client.Do(req)
 	if err != nil {
 		return 0, nil, err
 	}
@@ -170,9 +206,9 @@ func (p *program) ask(ctx context.Context, method, path string, body []byte) (in
 	return res.StatusCode, raw, err
 }
 
-// open is how many outbox rows are not settled, by the program's own metrics.
-func (p *program) open(ctx context.Context) (int, error) {
-	_, raw, err := p.get(ctx, "/metrics")
+// Open is how many outbox rows are not settled, by the program's own metrics.
+func (p *Program) Open(ctx context.Context) (int, error) {
+	_, raw, err := p.Get(ctx, "/metrics")
 	if err != nil {
 		return 0, err
 	}
@@ -193,8 +229,8 @@ func (p *program) open(ctx context.Context) (int, error) {
 	return int(total), nil
 }
 
-// lastWords are the last lines of the log.
-func (p *program) lastWords() string {
+// LastWords are the last lines of the log.
+func (p *Program) LastWords() string {
 	raw, err := os.ReadFile(p.log)
 	if err != nil {
 		return ""
