@@ -1,0 +1,173 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/google/uuid"
+
+	"enbloc/mapping/report"
+	"enbloc/mapping/sample"
+	"enbloc/server/internal/child"
+)
+
+const (
+	// clients send side by side.
+	clients = 8
+	again   = 50 * time.Millisecond
+)
+
+// load is how a number of cases is sent.
+type load struct {
+	cases int
+	// parts says which of them have parts, that come later.
+	parts func(n uint64) bool
+	// mostOpen is how many deliveries may be open before senders wait; 0 is any
+	// number.
+	mostOpen int64
+}
+
+// supply hands out cases, each once, under numbers that are as good as random.
+type supply struct{ given atomic.Uint64 }
+
+// scatter spreads numbers over all 64 bits: it is odd, so no two meet.
+const scatter = 0x9e3779b97f4a7c15
+
+type document struct {
+	path string
+	body []byte
+}
+
+// next makes the documents of the next case: its report, and when it is to have
+// parts and is neither withdrawn nor a draft, those that came later.
+func (s *supply) next(parts func(n uint64) bool) ([]document, error) {
+	n := s.given.Add(1)
+	c := sample.Make(n * scatter)
+	var all []document
+	add := func(path string, part any) error {
+		body, err := json.Marshal(part)
+		all = append(all, document{path, body})
+		return err
+	}
+	if err := add("/cases", c.Report); err != nil || !parts(n) || c.Report.Status == report.Withdrawn || c.Report.Status == report.Draft {
+		return all, err
+	}
+	match := report.Match{ReportID: &c.Report.ReportID}
+	for _, p := range c.Histology {
+		p.Match = match
+		if err := add("/histology", p); err != nil {
+			return nil, err
+		}
+	}
+	for _, p := range c.Events {
+		p.Match = match
+		if err := add("/events", p); err != nil {
+			return nil, err
+		}
+	}
+	return all, nil
+}
+
+// feed sends so many cases, each by one client in its order, and returns when
+// every one is accepted and delivered.
+func (s *supply) feed(ctx context.Context, p *child.Program, l load, m *child.Measure) error {
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	b := &backlog{program: p, most: l.mostOpen}
+	var watched, sent sync.WaitGroup
+	watching, enough := context.WithCancel(ctx)
+	watched.Go(func() { b.watch(watching, cancel) })
+	var begun atomic.Int64
+	for range clients {
+		sent.Go(func() {
+			for begun.Add(1) <= int64(l.cases) {
+				documents, err := s.next(l.parts)
+				for _, d := range documents {
+					if err == nil {
+						err = b.allow(ctx)
+					}
+					if err == nil {
+						err = send(ctx, p, d, m)
+					}
+				}
+				if err != nil {
+					cancel(err)
+					return
+				}
+			}
+		})
+	}
+	sent.Wait()
+	enough()
+	watched.Wait()
+	if ctx.Err() != nil {
+		return context.Cause(ctx)
+	}
+	return b.drain(ctx)
+}
+
+// send sends a document until it is accepted, and notes how long that took.
+func send(ctx context.Context, p *child.Program, d document, m *child.Measure) error {
+	began, key := time.Now(), uuid.NewString()
+	for {
+		status, body, err := p.Ask(ctx, http.MethodPost, d.path, d.body, "Idempotency-Key", key)
+		switch {
+		case err != nil:
+			return err
+		case status == http.StatusAccepted:
+			m.Accepted(time.Since(began))
+			return nil
+		case status != http.StatusServiceUnavailable && status != http.StatusTooManyRequests:
+			return fmt.Errorf("sending a document to %s: answered %d: %s", d.path, status, body)
+		}
+		if err := child.Pause(ctx, again); err != nil {
+			return err
+		}
+	}
+}
+
+// backlog is how many deliveries are open, as the program said last.
+type backlog struct {
+	program *child.Program
+	most    int64
+	open    atomic.Int64
+}
+
+func (b *backlog) watch(ctx context.Context, fail context.CancelCauseFunc) {
+	for child.Pause(ctx, 4*again) == nil {
+		n, err := b.program.Open(ctx)
+		if err != nil && ctx.Err() == nil {
+			fail(err)
+			return
+		}
+		b.open.Store(int64(n))
+	}
+}
+
+// allow waits while too many are open.
+func (b *backlog) allow(ctx context.Context) error {
+	for b.most > 0 && b.open.Load() > b.most {
+		if err := child.Pause(ctx, again); err != nil {
+			return err
+		}
+	}
+	return ctx.Err()
+}
+
+// drain waits until none is open.
+func (b *backlog) drain(ctx context.Context) error {
+	for {
+		n, err := b.program.Open(ctx)
+		if err != nil || n == 0 {
+			return err
+		}
+		if err := child.Pause(ctx, again); err != nil {
+			return err
+		}
+	}
+}
