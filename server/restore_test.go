@@ -16,18 +16,20 @@ import (
 	"enbloc/server/practice"
 	"enbloc/server/servertest"
 	"enbloc/server/store"
+	"enbloc/server/store/storetest"
 )
 
 // house is a receiver that outlives the services that send to it.
 type house struct {
 	t        *testing.T
 	receiver *practice.Receiver
-	path     string
+	database string
+	engine   engine
 }
 
-func newHouse(t *testing.T, reports ...[]byte) house {
+func newHouse(t *testing.T, e engine, reports ...[]byte) house {
 	t.Helper()
-	h := house{t, practice.New("/fhir"), filepath.Join(t.TempDir(), "enbloc.db")}
+	h := house{t, practice.New("/fhir"), e.database(t), e}
 	known := map[string]bool{}
 	for _, raw := range reports {
 		var r struct {
@@ -51,23 +53,60 @@ func newHouse(t *testing.T, reports ...[]byte) house {
 func (h house) during(name string, undelivered bool, do func(t *testing.T, s *servertest.Service)) {
 	h.t.Helper()
 	require.True(h.t, h.t.Run(name, func(t *testing.T) {
-		s := servertest.Start(t, servertest.Options{Database: h.path, Undelivered: undelivered, UnknownPatients: true,
+		s := servertest.Start(t, servertest.Options{Database: h.database, Undelivered: undelivered, UnknownPatients: true,
 			Target: func(http.Handler) http.Handler { return h.receiver }})
 		do(t, s)
 	}))
 }
 
-// restore puts a backup in the place of the database.
-func (h house) restore(backup string) {
-	h.t.Helper()
-	raw, err := os.ReadFile(backup)
-	require.NoError(h.t, err)
-	for _, end := range []string{"-wal", "-shm"} {
-		if err := os.Remove(h.path + end); err != nil {
-			require.ErrorIs(h.t, err, os.ErrNotExist)
-		}
+// engine is a kind of database and the way in which it is backed up and restored:
+// that of `enbloc backup --help`.
+type engine struct {
+	database func(t *testing.T) string
+	backup   func(t *testing.T, database, file string)
+	restore  func(t *testing.T, file, database string)
+}
+
+func sqliteFile() engine {
+	return engine{
+		database: func(t *testing.T) string { return filepath.Join(t.TempDir(), "enbloc.db") },
+		backup: func(t *testing.T, database, file string) {
+			require.NoError(t, store.Backup(context.Background(), database, file))
+		},
+		restore: func(t *testing.T, file, database string) {
+			raw, err := os.ReadFile(file)
+			require.NoError(t, err)
+			for _, end := range []string{"-wal", "-shm"} {
+				if err := os.Remove(database + end); err != nil {
+					require.ErrorIs(t, err, os.ErrNotExist)
+				}
+			}
+			require.NoError(t, os.WriteFile(database, raw, 0o600))
+		},
 	}
-	require.NoError(h.t, os.WriteFile(h.path, raw, 0o600))
+}
+
+func postgresDatabase() engine {
+	return engine{
+		database: func(t *testing.T) string { return storetest.PostgresDatabase(t) },
+		backup: func(t *testing.T, database, file string) {
+			storetest.PostgresTool(t, "pg_dump", "--format=custom", "--file="+file, database)
+		},
+		restore: func(t *testing.T, file, database string) {
+			storetest.PostgresTool(t, "pg_restore", "--clean", "--if-exists", "--dbname="+database, file)
+		},
+	}
+}
+
+// onEveryEngine runs a test of backups on SQLite, and on Postgres where there is one.
+func onEveryEngine(t *testing.T, test func(t *testing.T, e engine)) {
+	t.Helper()
+	for name, e := range map[string]engine{"sqlite": sqliteFile(), "postgres": postgresDatabase()} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			test(t, e)
+		})
+	}
 }
 
 func requireNothingStands(t *testing.T, s *servertest.Service) {
@@ -86,14 +125,19 @@ func requireNothingStands(t *testing.T, s *servertest.Service) {
 // everything.
 func TestARestoredBackupWritesNothingAgain(t *testing.T) {
 	t.Parallel()
+	onEveryEngine(t, restoredBackupWritesNothingAgain)
+}
+
+func restoredBackupWritesNothingAgain(t *testing.T, e engine) {
 	first := example(t, gastricReport)
 	histology := example(t, gastricHistology)
 	const other = "02-gastric-esd-ecura-b-delayed-bleeding/"
 	waiting, third := example(t, other+"01-report.json"), example(t, "05-oesophagus-esd-80-percent-defect/01-report.json")
 	amended := example(t, other+"01-report.json", "revision=2", "status=amended", "status_reason=HTEST: a word was changed.",
 		"lesions/0/examination/size_long_mm=23")
-	h := newHouse(t, first, waiting, third)
+	h := newHouse(t, e, first, waiting, third)
 	backup := filepath.Join(t.TempDir(), "backup.db")
+	var later string // the key of a case that came after the backup
 
 	h.during("before the backup", false, func(t *testing.T, s *servertest.Service) {
 		s.MustAccept("/cases", first)
@@ -101,7 +145,7 @@ func TestARestoredBackupWritesNothingAgain(t *testing.T) {
 	})
 	h.during("the backup", true, func(t *testing.T, s *servertest.Service) {
 		s.MustAccept("/cases", waiting)
-		require.NoError(t, store.Backup(context.Background(), h.path, backup))
+		e.backup(t, h.database, backup)
 	})
 	h.during("after the backup", false, func(t *testing.T, s *servertest.Service) {
 		s.Settle()
@@ -109,13 +153,14 @@ func TestARestoredBackupWritesNothingAgain(t *testing.T) {
 		s.MustAccept("/histology", example(t, other+"02-histology.json"))
 		s.Settle()
 		s.MustAccept("/cases", amended)
-		s.MustAccept("/cases", third)
+		later = s.MustAccept("/cases", third).Case
 		s.Settle()
 		requireNothingStands(t, s)
 	})
 	written := len(h.receiver.Journal())
-	h.restore(backup)
+	e.restore(t, backup, h.database)
 	h.during("after the restore", false, func(t *testing.T, s *servertest.Service) {
+		require.Equal(t, http.StatusNotFound, s.Do(http.MethodGet, "/cases/"+later, nil).Status, "the database is as it was")
 		s.Settle()
 		requireNothingStands(t, s)
 		require.Len(t, h.receiver.Journal(), written, "what waited in the backup had arrived, and more")
@@ -147,16 +192,20 @@ func TestARestoredBackupWritesNothingAgain(t *testing.T) {
 // is not taken for a later state of ours.
 func TestARestoreDoesNotHideWhatOthersChanged(t *testing.T) {
 	t.Parallel()
+	onEveryEngine(t, restoreDoesNotHideWhatOthersChanged)
+}
+
+func restoreDoesNotHideWhatOthersChanged(t *testing.T, e engine) {
 	first := example(t, gastricReport)
-	h := newHouse(t, first)
+	h := newHouse(t, e, first)
 	backup := filepath.Join(t.TempDir(), "backup.db")
 	h.during("the backup", true, func(t *testing.T, s *servertest.Service) {
 		s.MustAccept("/cases", first)
-		require.NoError(t, store.Backup(context.Background(), h.path, backup))
+		e.backup(t, h.database, backup)
 	})
 	h.during("delivered", false, func(_ *testing.T, s *servertest.Service) { s.Settle() })
 	changeAtReceiver(t, h.receiver)
-	h.restore(backup)
+	e.restore(t, backup, h.database)
 	h.during("after the restore", false, func(t *testing.T, s *servertest.Service) {
 		s.Settle()
 		rows, err := s.Store.Deliveries(context.Background(), store.DeliveryQuery{})
@@ -184,7 +233,7 @@ func changeAtReceiver(t *testing.T, r *practice.Receiver) {
 func TestAThinnedCaseGoesOn(t *testing.T) {
 	t.Parallel()
 	first, histology := example(t, gastricReport), example(t, gastricHistology)
-	h := newHouse(t, first)
+	h := newHouse(t, sqliteFile(), first)
 	var key string
 	h.during("closed and thinned", false, func(t *testing.T, s *servertest.Service) {
 		key = s.MustAccept("/cases", first).Case

@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	"net/url"
 	"os"
+	"os/exec"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -22,13 +24,7 @@ const PostgresEnv = "ENBLOC_TEST_POSTGRES"
 // run that is meant to prove Postgres must not pass by skipping.
 func Postgres(t testing.TB) string {
 	t.Helper()
-	base := os.Getenv(PostgresEnv)
-	if base == "" {
-		if peersDemanded {
-			t.Fatalf("%s is not set; start a Postgres and give its URL", PostgresEnv)
-		}
-		t.Skipf("%s is not set", PostgresEnv)
-	}
+	base := postgresBase(t)
 	db, err := sql.Open("pgx", base)
 	require.NoError(t, err)
 	schema := "t" + strings.ReplaceAll(uuid.NewString(), "-", "")
@@ -44,4 +40,49 @@ func Postgres(t testing.TB) string {
 	q.Set("search_path", schema)
 	u.RawQuery = q.Encode()
 	return u.String()
+}
+
+func postgresBase(t testing.TB) string {
+	t.Helper()
+	base := os.Getenv(PostgresEnv)
+	if base == "" {
+		if peersDemanded {
+			t.Fatalf("%s is not set; start a Postgres and give its URL", PostgresEnv)
+		}
+		t.Skipf("%s is not set", PostgresEnv)
+	}
+	return base
+}
+
+// PostgresDatabase is as Postgres, with a database of its own: for what Postgres'
+// tools do to a whole one.
+func PostgresDatabase(t testing.TB) string {
+	t.Helper()
+	base := postgresBase(t)
+	db, err := sql.Open("pgx", base)
+	require.NoError(t, err)
+	name := "t" + strings.ReplaceAll(uuid.NewString(), "-", "")
+	_, err = db.ExecContext(context.Background(), `CREATE DATABASE `+name)
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		_, _ = db.ExecContext(context.Background(), `DROP DATABASE `+name+` WITH (FORCE)`)
+		db.Close()
+	})
+	u, err := url.Parse(base)
+	require.NoError(t, err)
+	u.Path = "/" + name
+	return u.String()
+}
+
+// PostgresTool runs a program that comes with Postgres. Debian keeps some off the
+// PATH, one folder for each version; the newest reads what every older one wrote.
+func PostgresTool(t testing.TB, name string, args ...string) {
+	t.Helper()
+	path, err := exec.LookPath(name)
+	if all, _ := filepath.Glob("/usr/lib/postgresql/*/bin/" + name); len(all) > 0 {
+		path, err = all[len(all)-1], nil
+	}
+	require.NoError(t, err, "there is a Postgres and not its %s: install Postgres' own programs", name)
+	out, err := exec.CommandContext(context.Background(), path, args...).CombinedOutput() //nolint:gosec // a test names the program
+	require.NoError(t, err, "%s: %s", name, out)
 }
