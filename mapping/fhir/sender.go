@@ -25,8 +25,13 @@ func (m *mapper) pointers() map[string][]string {
 		slices.Sort(all)
 	}
 	for _, r := range m.made {
-		if at := m.section(r.Role); len(byRole[r.Role]) == 0 && at != "" {
+		if len(byRole[r.Role]) > 0 {
+			continue
+		}
+		if at := m.section(r.Role); at != "" {
 			byRole[r.Role] = []string{at}
+		} else if event, ok := eventOf(r.Role); ok {
+			byRole[r.Role] = byRole[event+"/facts"]
 		}
 	}
 	return byRole
@@ -55,6 +60,15 @@ func (m *mapper) section(role string) string {
 	}
 	about, _, _ := strings.Cut(rest, "/")
 	return "/lesions/" + strconv.Itoa(i) + lesionParts[about]
+}
+
+// eventOf is the role of the event that a role is a part of.
+func eventOf(role string) (string, bool) {
+	parts := strings.SplitN(role, "/", 3)
+	if len(parts) < 3 || parts[0] != "event" {
+		return "", false
+	}
+	return parts[0] + "/" + parts[1], true
 }
 
 // ageSlack is how far an age may be off: by one year it often is, where it was

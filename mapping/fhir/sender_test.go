@@ -1,9 +1,14 @@
 package fhir_test
 
 import (
+	"maps"
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"enbloc/mapping/report"
 )
 
 // TestTheGraphNamesTheSendersPlaces holds the map from role to JSON
@@ -29,4 +34,23 @@ func TestTheGraphNamesTheSendersPlaces(t *testing.T) {
 	require.Empty(t, places["report/endoscopy"], "made of everything, so of no place")
 	require.NotEmpty(t, g.Born.From)
 	require.Less(t, g.Born.From, g.Born.To)
+}
+
+// Whatever is made of an event names it: a server that refuses the AdverseEvent
+// must be answered in the terms of the sender.
+func TestAllPartsOfAnEventNameIt(t *testing.T) {
+	t.Parallel()
+	rep := gastricESD(t)
+	rep.Events = []report.Event{bleeding(rep)}
+	types := map[string]bool{}
+	for _, r := range mapped(t, rep).Resources {
+		if strings.HasPrefix(r.Role, "event/") {
+			types[r.Type] = true
+			require.NotEmpty(t, r.Pointers, r.Role)
+			for _, at := range r.Pointers {
+				require.True(t, strings.HasPrefix(at, "/events/0"), "%s: %s", r.Role, at)
+			}
+		}
+	}
+	require.Subset(t, slices.Collect(maps.Keys(types)), []string{"AdverseEvent", "Condition", "Observation"})
 }
