@@ -47,7 +47,7 @@ type Options struct {
 	// Tenant separates several senders' worlds in one database; empty is fine.
 	Tenant string
 	// Fresh is how many states that were mapped on acceptance are kept in
-	// memory for delivery, about 100 kB each; 0 means 512.
+	// memory for delivery, about 300 kB each; 0 means 512.
 	Fresh int
 	// Clock overrides the time (tests); nil means time.Now.
 	Clock func() time.Time
