@@ -29,7 +29,9 @@ const (
 	longestTogether = 2 * time.Millisecond
 )
 
-func newTogether(db *sql.DB) *together { return &together{db: db, turn: make(chan struct{}, 1), longest: longestTogether} }
+func newTogether(db *sql.DB) *together {
+	return &together{db: db, turn: make(chan struct{}, 1), longest: longestTogether}
+}
 
 // group is one transaction of the database.
 type group struct {
