@@ -3,7 +3,9 @@ package main
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
+	"os"
 	"strings"
 	"time"
 
@@ -23,6 +25,7 @@ const (
 // pile makes a store that stands at some hundred real cases into one of many.
 type pile struct {
 	store *store.Store
+	dsn   string
 	conn  *sql.Conn // all on one: its tables are temporary
 	seeds []seed
 	total int // cases in the end
@@ -49,7 +52,7 @@ func multiply(ctx context.Context, dsn string, total int, say func(string, ...an
 		return fmt.Errorf("opening connection: %w", err)
 	}
 	defer conn.Close() //nolint:errcheck // as above
-	p := &pile{store: st, conn: conn, total: total, say: say}
+	p := &pile{store: st, dsn: dsn, conn: conn, total: total, say: say}
 	for _, step := range []func(context.Context) error{p.hurry, p.readSeeds, p.snapshot, p.insert, p.settle} {
 		if err := step(ctx); err != nil {
 			return err
@@ -229,16 +232,31 @@ func (p *pile) addBatch(ctx context.Context, rows, queries []string) error {
 	return nil
 }
 
-// settle does what the engine has done by itself in a store that grew slowly.
+// settle does what the engine has done by itself in a store that grew slowly; what
+// was written is on the disk, too.
 func (p *pile) settle(ctx context.Context) error {
 	if p.store.Engine() == store.SQLite {
-		return p.exec(ctx, `PRAGMA journal_mode = WAL`)
+		if err := p.exec(ctx, `PRAGMA journal_mode = WAL`); err != nil {
+			return err
+		}
+		return syncFile(p.dsn)
 	}
 	var names []string
 	for _, t := range tables {
 		names = append(names, t.name)
 	}
-	return p.exec(ctx, `VACUUM (ANALYZE) `+strings.Join(names, ", "))
+	if err := p.exec(ctx, `VACUUM (ANALYZE) `+strings.Join(names, ", ")); err != nil {
+		return err
+	}
+	return p.exec(ctx, `CHECKPOINT`)
+}
+
+func syncFile(path string) error {
+	f, err := os.Open(path) //nolint:gosec // a store of ours
+	if err != nil {
+		return fmt.Errorf("opening the store: %w", err)
+	}
+	return errors.Join(f.Sync(), f.Close())
 }
 
 func (p *pile) exec(ctx context.Context, query string) error {
