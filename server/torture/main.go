@@ -21,6 +21,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"time"
 
 	"enbloc/server/internal/child"
@@ -37,8 +38,9 @@ func main() {
 	flag.StringVar(&c.HAPI, "hapi", "", "script that starts a HAPI FHIR server as PORT DATADIR; empty: the practice receiver is the target, with its faults")
 	flag.IntVar(&c.HAPIKills, "hapi-kills", 3, "how often HAPI is killed with SIGKILL and started again on its data")
 	flag.IntVar(&c.Senders, "senders", 4, "how many senders send side by side")
-	flag.DurationVar(&c.Patience, "patience", 2*time.Hour, "how long the whole may take")
+	flag.DurationVar(&c.Patience, "patience", 2*time.Hour, "how long the playing may take; what follows is judged however long that takes")
 	flag.Parse()
+	debug.SetGCPercent(40) // the journal of 10,000 cases fills gigabytes
 	c.Say = func(format string, args ...any) { fmt.Fprintf(os.Stderr, format+"\n", args...) }
 
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)

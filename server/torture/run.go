@@ -30,7 +30,7 @@ var key = []byte("HTEST torture key, no secret 32b")
 
 // run plays everything and returns what the checker found.
 func run(ctx context.Context, c config) (verdict, error) {
-	ctx, cancel := context.WithTimeout(ctx, c.Patience)
+	playing, cancel := context.WithTimeout(ctx, c.Patience)
 	defer cancel()
 	folder, err := os.MkdirTemp("", "enbloc-torture-")
 	if err != nil {
@@ -58,7 +58,7 @@ func run(ctx context.Context, c config) (verdict, error) {
 	}
 	began := time.Now()
 	v := verdict{Store: c.Store, Seed: c.Seed, Cases: len(cases), FaultShare: c.Faults}
-	if err := play(ctx, c, p, place, cases, &v); err != nil {
+	if err := play(playing, c, p, place, cases, &v); err != nil {
 		return v, fmt.Errorf("%w\n%s", err, p.LastWords())
 	}
 	v.Minutes = time.Since(began).Minutes()
