@@ -20,6 +20,9 @@ const (
 	// clients send side by side.
 	clients = 8
 	again   = 50 * time.Millisecond
+	// patience is how long a machine may stand still before a run is given up: a
+	// long one meets that now and then.
+	patience = 5 * time.Minute
 )
 
 // load is how a number of cases is sent.
@@ -111,18 +114,20 @@ func (s *supply) feed(ctx context.Context, p *child.Program, l load, m *child.Me
 	return b.drain(ctx)
 }
 
-// send sends a document until it is accepted, and notes how long that took.
+// send sends a document until it is accepted, the same again after a broken
+// connection, and notes how long that took.
 func send(ctx context.Context, p *child.Program, d document, m *child.Measure) error {
 	began, key := time.Now(), uuid.NewString()
 	for {
 		status, body, err := p.Ask(ctx, http.MethodPost, d.path, d.body, "Idempotency-Key", key)
 		switch {
-		case err != nil:
+		case err != nil && time.Since(began) > patience:
 			return err
+		case err != nil: // again
 		case status == http.StatusAccepted:
 			m.Accepted(time.Since(began))
 			return nil
-		case status != http.StatusServiceUnavailable && status != http.StatusTooManyRequests:
+		case status < http.StatusInternalServerError && status != http.StatusConflict && status != http.StatusTooManyRequests || time.Since(began) > patience:
 			return fmt.Errorf("sending a document to %s: answered %d: %s", d.path, status, body)
 		}
 		if err := child.Pause(ctx, again); err != nil {
@@ -138,14 +143,28 @@ type backlog struct {
 	open    atomic.Int64
 }
 
+// watch asks again and again, and fails when there was no answer for too long.
 func (b *backlog) watch(ctx context.Context, fail context.CancelCauseFunc) {
 	for child.Pause(ctx, 4*again) == nil {
-		n, err := b.program.Open(ctx)
+		n, err := b.ask(ctx)
 		if err != nil && ctx.Err() == nil {
 			fail(err)
 			return
 		}
 		b.open.Store(int64(n))
+	}
+}
+
+// ask is patient with a program that does not answer.
+func (b *backlog) ask(ctx context.Context) (int, error) {
+	for began := time.Now(); ; {
+		n, err := b.program.Open(ctx)
+		if err == nil || time.Since(began) > patience {
+			return n, err
+		}
+		if err := child.Pause(ctx, again); err != nil {
+			return 0, err
+		}
 	}
 }
 
@@ -162,7 +181,7 @@ func (b *backlog) allow(ctx context.Context) error {
 // drain waits until none is open.
 func (b *backlog) drain(ctx context.Context) error {
 	for {
-		n, err := b.program.Open(ctx)
+		n, err := b.ask(ctx)
 		if err != nil || n == 0 {
 			return err
 		}
