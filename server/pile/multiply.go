@@ -14,7 +14,7 @@ import (
 
 const (
 	// batch is how many cases go into one transaction.
-	batch = 5000
+	batch = 1000
 	// recently is how many cases the program has not tidied up after: it removes
 	// finished jobs after an hour and answers after a day.
 	recently = 100_000
