@@ -10,6 +10,8 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+
+	"enbloc/server/target/fhirserver"
 )
 
 // DifferenceKind says how what stands on a target differs from what was sent.
@@ -48,11 +50,11 @@ var serverMeta = map[string]bool{"versionId": true, "lastUpdated": true, "source
 // and labels, a base URL or version in a reference, and the form of a narrative's
 // XHTML do not count.
 func compare(role string, sent, read []byte, base string) ([]Difference, error) {
-	a, err := decodeTree(sent)
+	a, err := fhirserver.DecodeTree[any](sent)
 	if err != nil {
 		return nil, err
 	}
-	b, err := decodeTree(read)
+	b, err := fhirserver.DecodeTree[any](read)
 	if err != nil {
 		return nil, err
 	}

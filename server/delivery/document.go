@@ -14,6 +14,7 @@ import (
 
 	"enbloc/mapping/graph"
 	"enbloc/server/store"
+	"enbloc/server/target/fhirserver"
 )
 
 // asDocument turns the graph of a case into that of one DocumentReference
@@ -62,7 +63,7 @@ func asDocument(g graph.Graph, ledger map[string]store.LedgerEntry) (graph.Graph
 	if before := predecessor(g, ledger); before != "" {
 		doc["relatesTo"] = []any{map[string]any{"code": "replaces", "target": map[string]any{"reference": "DocumentReference/" + before}}}
 	}
-	body, err := encodeTree(doc)
+	body, err := fhirserver.EncodeTree(doc)
 	if err != nil {
 		return graph.Graph{}, err
 	}
@@ -77,7 +78,7 @@ func leadingReport(g graph.Graph) (map[string]any, error) {
 		if r.Type != "DiagnosticReport" {
 			continue
 		}
-		tree, err := decodeTree(r.Body)
+		tree, err := fhirserver.DecodeTree[any](r.Body)
 		if o, ok := tree.(map[string]any); ok && err == nil {
 			return o, nil
 		}
@@ -123,7 +124,7 @@ func page(g graph.Graph) []byte {
 	var b bytes.Buffer
 	b.WriteString("<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><title>Endoscopic resection</title></head><body>\n")
 	for _, r := range g.Resources {
-		tree, err := decodeTree(r.Body)
+		tree, err := fhirserver.DecodeTree[any](r.Body)
 		o, _ := tree.(map[string]any)
 		text, _ := o["text"].(map[string]any)
 		div, ok := text["div"].(string)

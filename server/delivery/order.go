@@ -2,6 +2,8 @@ package delivery
 
 import (
 	"strings"
+
+	"enbloc/server/target/fhirserver"
 )
 
 // Single requests have to come in an order in which whatever is referred to is
@@ -81,12 +83,12 @@ func pruned(body []byte) ([]byte, error) {
 
 // prunedOf takes some of the references to neighbours out of a body.
 func prunedOf(body []byte, lost func(urn string) bool) ([]byte, error) {
-	tree, err := decodeTree(body)
+	tree, err := fhirserver.DecodeTree[any](body)
 	if err != nil {
 		return nil, err
 	}
 	kept, _ := prune(tree, lost)
-	return encodeTree(kept)
+	return fhirserver.EncodeTree(kept)
 }
 
 // prune returns the node without the references that are lost; keep is false

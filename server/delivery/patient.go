@@ -55,7 +55,7 @@ func (r *run) labels() []any {
 	if len(r.g.Resources) == 0 {
 		return nil
 	}
-	tree, err := decodeTree(r.g.Resources[len(r.g.Resources)-1].Body)
+	tree, err := fhirserver.DecodeTree[any](r.g.Resources[len(r.g.Resources)-1].Body)
 	o, _ := tree.(map[string]any)
 	meta, ok := o["meta"].(map[string]any)
 	labels, _ := meta["security"].([]any)
@@ -80,7 +80,7 @@ func (r *run) makePatient(ctx context.Context, x external) (string, *Failure) {
 	if labels := r.labels(); len(labels) > 0 {
 		patient["meta"] = map[string]any{"security": labels}
 	}
-	body, err := encodeTree(patient)
+	body, err := fhirserver.EncodeTree(patient)
 	if err != nil {
 		return "", &Failure{Class: target.Permanent, Reason: OurMistake, Cause: err}
 	}

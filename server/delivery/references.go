@@ -6,6 +6,8 @@ import (
 	"net/url"
 	"regexp"
 	"strings"
+
+	"enbloc/server/target/fhirserver"
 )
 
 // Bodies are canonical JSON, so a reference always reads `"reference":"…"`
@@ -182,11 +184,11 @@ func makeLogical(body []byte, resolved resolutions) ([]byte, error) {
 	for _, r := range resolved {
 		final[r.literal] = true
 	}
-	tree, err := decodeTree(body)
+	tree, err := fhirserver.DecodeTree[any](body)
 	if err != nil {
 		return nil, err
 	}
-	walkObjects(tree, func(o map[string]any) {
+	fhirserver.EachObject(tree, func(o map[string]any) {
 		text, ok := o["reference"].(string)
 		if !ok || final[text] {
 			return
@@ -204,40 +206,5 @@ func makeLogical(body []byte, resolved resolutions) ([]byte, error) {
 		// Without a type some servers drop a reference by identifier.
 		o["type"], o["identifier"] = x.Type, identifier
 	})
-	return encodeTree(tree)
-}
-
-func walkObjects(node any, visit func(map[string]any)) {
-	switch n := node.(type) {
-	case map[string]any:
-		visit(n)
-		for _, v := range n {
-			walkObjects(v, visit)
-		}
-	case []any:
-		for _, v := range n {
-			walkObjects(v, visit)
-		}
-	}
-}
-
-// decodeTree and encodeTree keep the digits of numbers and sort object keys.
-func decodeTree(body []byte) (any, error) {
-	d := json.NewDecoder(bytes.NewReader(body))
-	d.UseNumber()
-	var tree any
-	if err := d.Decode(&tree); err != nil {
-		return nil, err
-	}
-	return tree, nil
-}
-
-func encodeTree(tree any) ([]byte, error) {
-	var b bytes.Buffer
-	e := json.NewEncoder(&b)
-	e.SetEscapeHTML(false)
-	if err := e.Encode(tree); err != nil {
-		return nil, err
-	}
-	return bytes.TrimRight(b.Bytes(), "\n"), nil
+	return fhirserver.EncodeTree(tree)
 }

@@ -48,7 +48,7 @@ func thinned(e store.LedgerEntry) bool { return len(e.Body) == 0 }
 
 // withoutServerParts takes out what a server put in: id, version and time.
 func withoutServerParts(body []byte) ([]byte, error) {
-	tree, err := decodeTree(body)
+	tree, err := fhirserver.DecodeTree[any](body)
 	if err != nil {
 		return nil, err
 	}
@@ -59,7 +59,7 @@ func withoutServerParts(body []byte) ([]byte, error) {
 			delete(meta, "lastUpdated")
 		}
 	}
-	return encodeTree(tree)
+	return fhirserver.EncodeTree(tree)
 }
 
 // sameVersion is all that can be said about a thinned entry that is read back.

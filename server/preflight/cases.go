@@ -1,9 +1,7 @@
 package preflight
 
 import (
-	"bytes"
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -14,6 +12,7 @@ import (
 	"enbloc/mapping/report"
 	"enbloc/mapping/sample"
 	"enbloc/server/delivery"
+	"enbloc/server/target/fhirserver"
 )
 
 // Trial is how whole invented cases fared that were mapped and sent as the
@@ -175,7 +174,7 @@ func (r *run) asTestPatient(rep report.Report) report.Report {
 func tag(g *graph.Graph, run string) error {
 	g.Resources = slices.Clone(g.Resources)
 	for i := range g.Resources {
-		tree, err := decode(g.Resources[i].Body)
+		tree, err := fhirserver.DecodeTree[map[string]any](g.Resources[i].Body)
 		if err != nil {
 			return err
 		}
@@ -186,25 +185,9 @@ func tag(g *graph.Graph, run string) error {
 		tags, _ := meta["tag"].([]any)
 		meta["tag"] = append(tags, map[string]any{"system": System, "code": run})
 		tree["meta"] = meta
-		if g.Resources[i].Body, err = plainJSON(tree); err != nil {
+		if g.Resources[i].Body, err = fhirserver.EncodeTree(tree); err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-// decode and plainJSON keep the digits of numbers and write no spaces.
-func decode(body []byte) (tree map[string]any, err error) {
-	d := json.NewDecoder(bytes.NewReader(body))
-	d.UseNumber()
-	err = d.Decode(&tree)
-	return tree, err
-}
-
-func plainJSON(tree map[string]any) ([]byte, error) {
-	var b bytes.Buffer
-	e := json.NewEncoder(&b)
-	e.SetEscapeHTML(false)
-	err := e.Encode(tree)
-	return bytes.TrimRight(b.Bytes(), "\n"), err
 }

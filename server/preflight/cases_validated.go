@@ -50,31 +50,21 @@ func refusalsByValidation(res graph.Resource, a fhirserver.Answer) []Refusal {
 // alone is a resource that can be judged by itself: its neighbours are named by
 // places, the hospital's own by their type.
 func alone(body []byte, places map[string]string) ([]byte, error) {
-	tree, err := decode(body)
+	tree, err := fhirserver.DecodeTree[any](body)
 	if err != nil {
 		return nil, err
 	}
-	refer(tree, places)
-	return plainJSON(tree)
-}
-
-func refer(node any, places map[string]string) {
-	switch n := node.(type) {
-	case map[string]any:
-		if to, ok := n["reference"].(string); ok {
-			if kind, _, outside := strings.Cut(to, "?identifier="); outside {
-				delete(n, "reference")
-				n["type"], n["display"] = kind, "HTEST"
-			} else if place, ok := places[to]; ok {
-				n["reference"] = place
-			}
+	fhirserver.EachObject(tree, func(o map[string]any) {
+		to, ok := o["reference"].(string)
+		if !ok {
+			return
 		}
-		for _, v := range n {
-			refer(v, places)
+		if kind, _, outside := strings.Cut(to, "?identifier="); outside {
+			delete(o, "reference")
+			o["type"], o["display"] = kind, "HTEST"
+		} else if place, ok := places[to]; ok {
+			o["reference"] = place
 		}
-	case []any:
-		for _, v := range n {
-			refer(v, places)
-		}
-	}
+	})
+	return fhirserver.EncodeTree(tree)
 }
