@@ -114,18 +114,26 @@ func (e *Engine) deliverBy(ctx context.Context, t Target, g graph.Graph, doubt b
 	if err := r.begin(ctx); err != nil {
 		return r.finished(), err
 	}
-	if t.Rung == RungFile {
-		err := r.drop(ctx)
+	if err := r.bring(ctx); err != nil {
 		return r.finished(), err
-	}
-	if err := r.write(ctx); err != nil {
-		return r.finished(), errors.Join(err, r.save(ctx, 0))
-	}
-	if err := r.verify(ctx); err != nil {
-		return r.finished(), errors.Join(err, r.save(ctx, g.Sequence))
 	}
 	r.result.learned, r.result.complete = r.unsaved, g.Sequence
 	return r.finished(), nil
+}
+
+// bring makes the state stand on the target, by whatever it is written. After a
+// failure, what is known to stand is saved at once.
+func (r *run) bring(ctx context.Context) error {
+	if r.target.Rung == RungFile {
+		return r.drop()
+	}
+	if err := r.write(ctx); err != nil {
+		return errors.Join(err, r.save(ctx, 0))
+	}
+	if err := r.verify(ctx); err != nil {
+		return errors.Join(err, r.save(ctx, r.g.Sequence))
+	}
+	return nil
 }
 
 // run is one delivery of one graph.

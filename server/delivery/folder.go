@@ -2,7 +2,6 @@ package delivery
 
 import (
 	"bytes"
-	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -23,7 +22,7 @@ func FileName(caseKey string, sequence int) string {
 // case in their void form. A file is complete from the moment it has its name.
 // One that is there with the same content is the answer to a doubt; one with
 // other content is nobody's to overwrite.
-func (r *run) drop(ctx context.Context) error {
+func (r *run) drop() error {
 	ops, err := plan(r.g, r.ledger, r.void, r.hashes)
 	if err != nil {
 		return err
@@ -54,7 +53,7 @@ func (r *run) drop(ctx context.Context) error {
 		}
 		r.learn(o.ledgerEntry(r.g.CaseKey, r.g.Sequence, idInFile(o.entry, o.key), version, refs), effect).Verified = true
 	}
-	return r.save(ctx, r.g.Sequence)
+	return nil
 }
 
 // idInFile is the id that a resource has in files: that of a server where it
