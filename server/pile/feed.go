@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"net/http"
 	"sync"
@@ -11,7 +10,6 @@ import (
 
 	"github.com/google/uuid"
 
-	"enbloc/mapping/report"
 	"enbloc/mapping/sample"
 	"enbloc/server/internal/child"
 )
@@ -41,39 +39,17 @@ type supply struct{ given atomic.Uint64 }
 // scatter spreads numbers over all 64 bits: it is odd, so no two meet.
 const scatter = 0x9e3779b97f4a7c15
 
-type document struct {
-	path string
-	body []byte
-}
-
-// next makes the documents of the next case: its report, and when it is to have
-// parts and is neither withdrawn nor a draft, those that came later.
-func (s *supply) next(parts func(n uint64) bool) ([]document, error) {
+// next makes the documents of the next case: its report, and those that came
+// later when it is to have them and may.
+func (s *supply) next(parts func(n uint64) bool) ([]child.Document, error) {
 	n := s.given.Add(1)
 	c := sample.Make(n * scatter)
-	var all []document
-	add := func(path string, part any) error {
-		body, err := json.Marshal(part)
-		all = append(all, document{path, body})
-		return err
+	first, err := child.NewDocument("/cases", c.Report)
+	if err != nil || !parts(n) || !child.HasParts(c) {
+		return []child.Document{first}, err
 	}
-	if err := add("/cases", c.Report); err != nil || !parts(n) || c.Report.Status == report.Withdrawn || c.Report.Status == report.Draft {
-		return all, err
-	}
-	match := report.Match{ReportID: &c.Report.ReportID}
-	for _, p := range c.Histology {
-		p.Match = match
-		if err := add("/histology", p); err != nil {
-			return nil, err
-		}
-	}
-	for _, p := range c.Events {
-		p.Match = match
-		if err := add("/events", p); err != nil {
-			return nil, err
-		}
-	}
-	return all, nil
+	later, err := child.Parts(c)
+	return append([]child.Document{first}, later...), err
 }
 
 // feed sends so many cases, each by one client in its order, and returns when
@@ -116,10 +92,10 @@ func (s *supply) feed(ctx context.Context, p *child.Program, l load, m *child.Me
 
 // send sends a document until it is accepted, the same again after a broken
 // connection, and notes how long that took.
-func send(ctx context.Context, p *child.Program, d document, m *child.Measure) error {
+func send(ctx context.Context, p *child.Program, d child.Document, m *child.Measure) error {
 	began, key := time.Now(), uuid.NewString()
 	for {
-		status, body, err := p.Ask(ctx, http.MethodPost, d.path, d.body, "Idempotency-Key", key)
+		status, body, err := p.Ask(ctx, http.MethodPost, d.Path, d.Body, "Idempotency-Key", key)
 		switch {
 		case err != nil && time.Since(began) > patience:
 			return err
@@ -128,7 +104,7 @@ func send(ctx context.Context, p *child.Program, d document, m *child.Measure) e
 			m.Accepted(time.Since(began))
 			return nil
 		case status < http.StatusInternalServerError && status != http.StatusConflict && status != http.StatusTooManyRequests || time.Since(began) > patience:
-			return fmt.Errorf("sending a document to %s: answered %d: %s", d.path, status, body)
+			return fmt.Errorf("sending a document to %s: answered %d: %s", d.Path, status, body)
 		}
 		if err := child.Pause(ctx, again); err != nil {
 			return err

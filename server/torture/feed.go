@@ -14,16 +14,10 @@ import (
 	"enbloc/server/internal/child"
 )
 
-// document is one that is sent.
-type document struct {
-	path string
-	body []byte
-}
-
 // sent is one case: its documents in the order of sending, and the highest
 // state that an answer of 202 promised.
 type sent struct {
-	documents []document
+	documents []child.Document
 	key       string
 	sequence  int
 	accepted  int
@@ -64,22 +58,14 @@ func (s *sent) plan(c sample.Case, first, change float64) error {
 	if err := s.add("/cases", c.Report); err != nil {
 		return err
 	}
-	if c.Report.Status == report.Withdrawn || c.Report.Status == report.Draft {
+	if !child.HasParts(c) {
 		return nil
 	}
-	match := report.Match{ReportID: &c.Report.ReportID}
-	for _, p := range c.Histology {
-		p.Match = match
-		if err := s.add("/histology", p); err != nil {
-			return err
-		}
+	parts, err := child.Parts(c)
+	if err != nil {
+		return err
 	}
-	for _, p := range c.Events {
-		p.Match = match
-		if err := s.add("/events", p); err != nil {
-			return err
-		}
-	}
+	s.documents = append(s.documents, parts...)
 	if first < 0.1 && len(s.documents) > 1 {
 		s.documents[0], s.documents[1] = s.documents[1], s.documents[0]
 	}
@@ -95,9 +81,9 @@ func (s *sent) plan(c sample.Case, first, change float64) error {
 	return s.add("/cases", next)
 }
 
-func (s *sent) add(path string, body any) error {
-	raw, err := json.Marshal(body)
-	s.documents = append(s.documents, document{path, raw})
+func (s *sent) add(path string, content any) error {
+	d, err := child.NewDocument(path, content)
+	s.documents = append(s.documents, d)
 	return err
 }
 
@@ -130,10 +116,10 @@ const again = 50 * time.Millisecond
 
 // send sends a document until it is accepted: the same bytes again after every
 // broken connection, as a hospital's system does.
-func (s *sent) send(ctx context.Context, p *child.Program, d document, m *child.Measure) error {
+func (s *sent) send(ctx context.Context, p *child.Program, d child.Document, m *child.Measure) error {
 	for {
 		began := time.Now()
-		status, body, err := p.Ask(ctx, http.MethodPost, d.path, d.body)
+		status, body, err := p.Ask(ctx, http.MethodPost, d.Path, d.Body)
 		switch {
 		case err == nil && status == http.StatusAccepted:
 			var receipt struct {
@@ -152,10 +138,8 @@ func (s *sent) send(ctx context.Context, p *child.Program, d document, m *child.
 		case err == nil && status != http.StatusServiceUnavailable && status != http.StatusTooManyRequests:
 			return fmt.Errorf("sending a document: answered %d: %s", status, body)
 		}
-		select {
-		case <-ctx.Done():
-			return ctx.Err()
-		case <-time.After(again):
+		if err := child.Pause(ctx, again); err != nil {
+			return err
 		}
 	}
 }

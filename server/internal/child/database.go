@@ -30,7 +30,7 @@ func Database(ctx context.Context, name, folder string) (dsn string, drop func()
 	if err != nil {
 		return "", nil, err
 	}
-	schema := "pile" + strings.ReplaceAll(uuid.NewString(), "-", "")
+	schema := "proof" + strings.ReplaceAll(uuid.NewString(), "-", "")
 	if _, err := admin.DB().ExecContext(ctx, "CREATE SCHEMA "+schema); err != nil {
 		return "", nil, errors.Join(fmt.Errorf("making schema: %w", err), admin.Close())
 	}
