@@ -13,16 +13,15 @@
 package servertest
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
-	"fmt"
 	"io"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
 	"path/filepath"
-	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -211,7 +210,7 @@ func (s *Service) introduce(document []byte) {
 	}
 	s.patient[id.System+"|"+id.Value] = true
 	if s.o.Server != "" {
-		s.introduceAtServer(id.System, id.Value)
+		s.MakeKnown("Patient", id.System, id.Value)
 		return
 	}
 	if _, err := s.Receiver.Seed("Patient", id.System, id.Value, nil); err != nil {
@@ -219,13 +218,20 @@ func (s *Service) introduce(document []byte) {
 	}
 }
 
-// introduceAtServer creates the patient unless it is there.
-func (s *Service) introduceAtServer(system, value string) {
+// MakeKnown creates a resource of the hospital's own at the server, named by its
+// identifier, unless it is there, as the hospital's other systems would have done.
+func (s *Service) MakeKnown(resourceType, system, value string) {
 	s.t.Helper()
-	body := fmt.Sprintf(`{"resourceType":"Patient","identifier":[{"system":%q,"value":%q}]}`, system, value)
+	resource := map[string]any{"resourceType": resourceType, "identifier": []any{map[string]any{"system": system, "value": value}}}
+	if resourceType == "Encounter" { // R4 requires both
+		resource["status"] = "finished"
+		resource["class"] = map[string]any{"system": "http://terminology.hl7.org/CodeSystem/v3-ActCode", "code": "AMB"}
+	}
+	body, err := json.Marshal(resource)
+	s.must(err)
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
-	req, err := http.NewRequestWithContext(ctx, http.MethodPost, s.target+"/Patient", strings.NewReader(body))
+	req, err := http.NewRequestWithContext(ctx, http.MethodPost, s.target+"/"+resourceType, bytes.NewReader(body))
 	s.must(err)
 	req.Header.Set("Content-Type", "application/fhir+json")
 	req.Header.Set("If-None-Exist", "identifier="+url.QueryEscape(system+"|"+value))
@@ -233,6 +239,6 @@ func (s *Service) introduceAtServer(system, value string) {
 	s.must(err)
 	defer res.Body.Close() //nolint:errcheck // nothing is read
 	if res.StatusCode != http.StatusCreated && res.StatusCode != http.StatusOK {
-		s.t.Errorf("creating the patient at the server: %d", res.StatusCode)
+		s.t.Errorf("creating a %s at the server: %d", resourceType, res.StatusCode)
 	}
 }
