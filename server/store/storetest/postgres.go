@@ -24,22 +24,30 @@ const PostgresEnv = "ENBLOC_TEST_POSTGRES"
 // run that is meant to prove Postgres must not pass by skipping.
 func Postgres(t testing.TB) string {
 	t.Helper()
-	base := postgresBase(t)
-	db, err := sql.Open("pgx", base)
-	require.NoError(t, err)
-	schema := "t" + strings.ReplaceAll(uuid.NewString(), "-", "")
-	_, err = db.ExecContext(context.Background(), `CREATE SCHEMA `+schema)
-	require.NoError(t, err)
-	t.Cleanup(func() {
-		_, _ = db.ExecContext(context.Background(), `DROP SCHEMA `+schema+` CASCADE`)
-		db.Close()
-	})
-	u, err := url.Parse(base)
-	require.NoError(t, err)
+	u, name := scratch(t, `SCHEMA`, `CASCADE`)
 	q := u.Query()
-	q.Set("search_path", schema)
+	q.Set("search_path", name)
 	u.RawQuery = q.Encode()
 	return u.String()
+}
+
+// scratch creates something with a name of its own on the Postgres for tests, and
+// drops it, by force, after the test.
+func scratch(t testing.TB, kind, force string) (base *url.URL, name string) {
+	t.Helper()
+	at := postgresBase(t)
+	db, err := sql.Open("pgx", at)
+	require.NoError(t, err)
+	name = "t" + strings.ReplaceAll(uuid.NewString(), "-", "")
+	_, err = db.ExecContext(context.Background(), `CREATE `+kind+` `+name)
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		_, _ = db.ExecContext(context.Background(), `DROP `+kind+` `+name+` `+force)
+		db.Close()
+	})
+	base, err = url.Parse(at)
+	require.NoError(t, err)
+	return base, name
 }
 
 func postgresBase(t testing.TB) string {
@@ -58,18 +66,7 @@ func postgresBase(t testing.TB) string {
 // tools do to a whole one.
 func PostgresDatabase(t testing.TB) string {
 	t.Helper()
-	base := postgresBase(t)
-	db, err := sql.Open("pgx", base)
-	require.NoError(t, err)
-	name := "t" + strings.ReplaceAll(uuid.NewString(), "-", "")
-	_, err = db.ExecContext(context.Background(), `CREATE DATABASE `+name)
-	require.NoError(t, err)
-	t.Cleanup(func() {
-		_, _ = db.ExecContext(context.Background(), `DROP DATABASE `+name+` WITH (FORCE)`)
-		db.Close()
-	})
-	u, err := url.Parse(base)
-	require.NoError(t, err)
+	u, name := scratch(t, `DATABASE`, `WITH (FORCE)`)
 	u.Path = "/" + name
 	return u.String()
 }
