@@ -5,8 +5,6 @@
 package terminology
 
 import (
-	"enbloc/server/target"
-
 	"bytes"
 	"context"
 	"encoding/json"
@@ -18,6 +16,8 @@ import (
 	"strings"
 	"time"
 	"unicode"
+
+	"enbloc/server/target"
 )
 
 const (
