@@ -46,11 +46,14 @@ type conceptTable struct {
 	list   []Concept
 	groups []string
 	byCode map[string]Concept
-	byName map[string]Concept // group + "/" + code
+	byName map[name]Concept
 }
 
+// name is what a concept is looked up by.
+type name struct{ group, code string }
+
 var concepts = sync.OnceValue(func() conceptTable {
-	t := conceptTable{byCode: map[string]Concept{}, byName: map[string]Concept{}}
+	t := conceptTable{byCode: map[string]Concept{}, byName: map[name]Concept{}}
 	for _, f := range rows(conceptsTSV, 5) {
 		c := Concept{Group: f[0], Code: f[1], Display: f[2], Definition: f[3], Standards: standards(f[4])}
 		if len(t.groups) == 0 || t.groups[len(t.groups)-1] != c.Group {
@@ -58,7 +61,7 @@ var concepts = sync.OnceValue(func() conceptTable {
 		}
 		t.list = append(t.list, c)
 		t.byCode[c.Code] = c
-		t.byName[c.Group+"/"+c.Code] = c
+		t.byName[name{c.Group, c.Code}] = c
 	}
 	return t
 })
@@ -90,10 +93,10 @@ func Groups() []string { return concepts().groups }
 // that it stands for: Own("jnet", "2A") is the concept with code "jnet-2a".
 func Own(group, value string) (Concept, bool) {
 	t := concepts()
-	if c, ok := t.byName[group+"/"+value]; ok {
+	if c, ok := t.byName[name{group, value}]; ok {
 		return c, true
 	}
-	c, ok := t.byName[group+"/"+group+"-"+Slug(value)]
+	c, ok := t.byName[name{group, group + "-" + Slug(value)}]
 	return c, ok
 }
 

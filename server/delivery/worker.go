@@ -255,21 +255,28 @@ func (s *Service) finish(ctx context.Context, d store.Delivery, r Result, o stor
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.margin/2)
 	defer cancel()
 	return s.store.InTx(ctx, func(tx *store.Tx) error {
-		if err := record(ctx, tx, d.Target, d.CaseKey, r.learned, r.complete, now); err != nil {
+		// Whoever adds a state to the case waits, so that the next row is seen here
+		// or sees that this one is settled.
+		if err := tx.LockCase(ctx, d.CaseKey); err != nil {
 			return err
 		}
-		if err := tx.Finish(ctx, d, o, a, now); err != nil {
-			return err
-		}
-		switch o.State {
-		case store.Delivered, store.DeliveredWithDifferences:
-			if _, err := tx.SupersedeBelow(ctx, d.Target, d.CaseKey, d.Sequence, now); err != nil {
+		if o.State != store.Retrying && o.State != store.InConflict { // which still hold back the next ones
+			if err := s.wakeNextTx(ctx, tx, d); err != nil {
 				return err
 			}
-		case store.Retrying, store.InConflict:
-			return nil // the row still holds back the next ones
 		}
-		return s.wakeNextTx(ctx, tx, d)
+		return tx.Gather(ctx, func() error {
+			if err := record(ctx, tx, d.Target, d.CaseKey, r.learned, r.complete, now); err != nil {
+				return err
+			}
+			if err := tx.Finish(ctx, d, o, a, now); err != nil {
+				return err
+			}
+			if o.State == store.Delivered || o.State == store.DeliveredWithDifferences {
+				return tx.SupersedeBelow(ctx, d.Target, d.CaseKey, d.Sequence, now)
+			}
+			return nil
+		})
 	})
 }
 

@@ -80,7 +80,11 @@ func (in *Intake) write(ctx context.Context, tx *store.Tx, doc document, p *plan
 		row.State = store.Parked
 		return tx.AddDocument(ctx, &row)
 	}
-	next := p.next(doc, row)
+	return tx.Gather(ctx, func() error { return in.join(ctx, tx, p, p.next(doc, row), row) })
+}
+
+// join writes a document into its case.
+func (in *Intake) join(ctx context.Context, tx *store.Tx, p *plan, next store.Case, row store.Document) error {
 	if err := tx.PutCase(ctx, next); err != nil {
 		return err
 	}

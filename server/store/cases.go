@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"slices"
 	"time"
 
 	"enbloc/server/fault"
@@ -97,10 +98,12 @@ func caseLock(key string) string { return "case|" + key }
 // transaction lasts. Two texts may share a lock by their hash, which costs a
 // wait and nothing else.
 func (t *Tx) lock(ctx context.Context, texts []string) error {
+	texts = slices.DeleteFunc(texts, func(text string) bool { return slices.Contains(t.locked, text) })
 	if t.engine != Postgres || len(texts) == 0 {
 		return nil
 	}
 	_, err := t.exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(text, 0)) FROM unnest(?::text[]) AS text`, texts)
+	t.locked = append(t.locked, texts...)
 	return translate("locking", err)
 }
 
@@ -112,14 +115,10 @@ func (t *Tx) PutCase(ctx context.Context, c Case) error {
 		c.Summary = json.RawMessage(`{}`)
 	}
 	if c.Sequence == 1 {
-		_, err := t.exec(ctx, `INSERT INTO cases (`+caseColumns+`) VALUES (`+marks(10)+`)`,
+		return t.write(ctx, "storing case", `INSERT INTO cases (`+caseColumns+`) VALUES (`+marks(10)+`)`,
 			c.Key, c.Tenant, c.Source, c.ReportID, c.Sequence, c.Revision, c.Status, []byte(c.Summary), micros(c.Updated), micros(c.Updated))
-		return translate("storing case", err)
 	}
-	res, err := t.exec(ctx, `UPDATE cases SET sequence = ?, revision = ?, status = ?, summary = ?, updated_at = ? WHERE case_key = ? AND sequence = ?`,
+	moved := fault.New(fault.Conflict, "The case has moved on meanwhile. Read its present state and send again.")
+	return t.writeOne(ctx, "storing case", moved, `UPDATE cases SET sequence = ?, revision = ?, status = ?, summary = ?, updated_at = ? WHERE case_key = ? AND sequence = ?`,
 		c.Sequence, c.Revision, c.Status, []byte(c.Summary), micros(c.Updated), c.Key, c.Sequence-1)
-	if err != nil {
-		return translate("storing case", err)
-	}
-	return oneRow(res, fault.New(fault.Conflict, "The case has moved on meanwhile. Read its present state and send again."))
 }

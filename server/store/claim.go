@@ -2,6 +2,8 @@ package store
 
 import (
 	"context"
+	"database/sql"
+	"errors"
 	"time"
 
 	"enbloc/server/fault"
@@ -31,10 +33,20 @@ const LongestWait = 2 * time.Hour
 // corrected report, and that is a later row.
 const blockers = `('waiting', 'sending', 'retrying', 'conflict')`
 
+// unblocked: no other row of the case is being sent, nor an earlier one open.
+const unblocked = `NOT EXISTS (SELECT 1 FROM deliveries o WHERE o.case_key = deliveries.case_key AND o.target = deliveries.target AND o.id <> deliveries.id
+	AND (o.state = 'sending' OR (o.sequence < deliveries.sequence AND o.state IN ` + blockers + `)))`
+
 // Claim hands an outbox row to a worker for the length of a lease and counts an
 // attempt. A row whose former worker did not finish within its lease is handed
 // out again, marked Uncertain. The order inside a case holds across processes.
 func (t *Tx) Claim(ctx context.Context, id, worker string, now time.Time, lease time.Duration) (Delivery, Verdict, error) {
+	// Nearly every row is new and is taken at once.
+	fresh, err := scanDelivery(t.row(ctx, `UPDATE deliveries SET state = 'sending', claimed_by = ?, claimed_until = ?, attempts = attempts + 1, updated_at = ?
+		WHERE id = ? AND state = 'waiting' AND `+unblocked+` RETURNING `+deliveryColumns, worker, micros(now.Add(lease)), micros(now), id))
+	if err == nil || !errors.Is(err, sql.ErrNoRows) {
+		return fresh, Claimed, translate("claiming delivery", err)
+	}
 	d, err := t.Delivery(ctx, id)
 	if err != nil {
 		return Delivery{}, Closed, err
@@ -53,9 +65,7 @@ func (t *Tx) Claim(ctx context.Context, id, worker string, now time.Time, lease 
 		return d, Early, nil
 	}
 	res, err := t.exec(ctx, `UPDATE deliveries SET state = 'sending', claimed_by = ?, claimed_until = ?, attempts = attempts + 1, uncertain = ?, updated_at = ?
-		WHERE id = ? AND state = ? AND attempts = ?
-		AND NOT EXISTS (SELECT 1 FROM deliveries o WHERE o.case_key = deliveries.case_key AND o.target = deliveries.target AND o.id <> deliveries.id
-			AND (o.state = 'sending' OR (o.sequence < deliveries.sequence AND o.state IN `+blockers+`)))`,
+		WHERE id = ? AND state = ? AND attempts = ? AND `+unblocked,
 		worker, micros(now.Add(lease)), flag(d.Uncertain || abandoned), micros(now), id, d.State, d.Attempts)
 	if err != nil {
 		return d, Closed, translate("claiming delivery", err)
@@ -101,32 +111,26 @@ func (t *Tx) Finish(ctx context.Context, d Delivery, o Outcome, a Attempt, now t
 	if next.IsZero() {
 		next = now
 	}
-	res, err := t.exec(ctx, `UPDATE deliveries SET state = ?, reason = ?, explanation = ?, details = ?, uncertain = ?, next_attempt = ?,
+	other := &fault.Error{Op: "finishing delivery", Kind: fault.Conflict, Subject: d.ID, Message: "Another worker holds the row."}
+	if err := t.writeOne(ctx, "finishing delivery", other, `UPDATE deliveries SET state = ?, reason = ?, explanation = ?, details = ?, uncertain = ?, next_attempt = ?,
 		claimed_by = '', claimed_until = 0, updated_at = ? WHERE id = ? AND state = 'sending' AND claimed_by = ? AND attempts = ?`,
-		o.State, o.Reason, o.Explanation, o.Details, flag(o.Uncertain), micros(next), micros(now), d.ID, d.ClaimedBy, d.Attempts)
-	if err != nil {
-		return translate("finishing delivery", err)
-	}
-	if err := oneRow(res, &fault.Error{Op: "finishing delivery", Kind: fault.Conflict, Subject: d.ID, Message: "Another worker holds the row."}); err != nil {
+		o.State, o.Reason, o.Explanation, o.Details, flag(o.Uncertain), micros(next), micros(now), d.ID, d.ClaimedBy, d.Attempts); err != nil {
 		return err
 	}
-	_, err = t.exec(ctx, `INSERT INTO attempts (delivery_id, number, started_at, duration_us, http_status, class, reason, diagnostics, request_id)
+	return t.write(ctx, "keeping attempt", `INSERT INTO attempts (delivery_id, number, started_at, duration_us, http_status, class, reason, diagnostics, request_id)
 		VALUES (`+marks(9)+`)`, d.ID, d.Attempts, micros(a.Started), a.Duration.Microseconds(), a.HTTPStatus, a.Class, a.Reason, a.Diagnostics, a.RequestID)
-	return translate("keeping attempt", err)
 }
 
 // SupersedeBelow closes the rows of a case that were left behind by a state
-// which stands on the target, and returns their number.
-func (t *Tx) SupersedeBelow(ctx context.Context, target, caseKey string, sequence int, now time.Time) (int64, error) {
-	res, err := t.exec(ctx, `UPDATE deliveries SET state = 'superseded', reason = 'later-state-delivered',
+// which stands on the target.
+func (t *Tx) SupersedeBelow(ctx context.Context, target, caseKey string, sequence int, now time.Time) error {
+	if sequence <= 1 {
+		return nil // nothing comes before the first state
+	}
+	return t.write(ctx, "superseding deliveries", `UPDATE deliveries SET state = 'superseded', reason = 'later-state-delivered',
 		explanation = 'A later state of the case stands on the target.', updated_at = ?
 		WHERE case_key = ? AND target = ? AND sequence < ? AND state IN ('waiting', 'retrying', 'parked', 'dead')`,
 		micros(now), caseKey, target, sequence)
-	if err != nil {
-		return 0, translate("superseding deliveries", err)
-	}
-	n, err := res.RowsAffected()
-	return n, translate("counting deliveries", err)
 }
 
 // NextOpen returns the first open row of a case for a target after a sequence,

@@ -160,9 +160,8 @@ func (r reads) OpenCounts(ctx context.Context) ([]OpenCount, error) {
 // a fault of kind Conflict.
 func (t *Tx) AddDelivery(ctx context.Context, d Delivery) error {
 	at := micros(d.Created)
-	_, err := t.exec(ctx, `INSERT INTO deliveries (`+deliveryColumns+`) VALUES (`+marks(17)+`)`,
+	return t.write(ctx, "storing delivery", `INSERT INTO deliveries (`+deliveryColumns+`) VALUES (`+marks(17)+`)`,
 		d.ID, d.CaseKey, d.Tenant, d.Sequence, d.Target, Waiting, "", "", []byte(`{}`), 0, 0, at, d.JobID, "", 0, at, at)
-	return translate("storing delivery", err)
 }
 
 // SetJob notes the queue's newest job for a row.

@@ -108,10 +108,10 @@ func (t *Tx) AddDocument(ctx context.Context, d *Document) error {
 	if d.CaseKey != "" {
 		caseKey = d.CaseKey
 	}
-	_, err = t.exec(ctx, `INSERT INTO documents (id, case_key, tenant, source, kind, part_id, revision, hash, body, state, received_at)
+	err = t.write(ctx, "storing document", `INSERT INTO documents (id, case_key, tenant, source, kind, part_id, revision, hash, body, state, received_at)
 		VALUES (`+marks(11)+`)`, d.ID, caseKey, d.Tenant, d.Source, d.Kind, d.PartID, d.Revision, d.Hash, d.Body, d.State, micros(d.Received))
 	if err != nil {
-		return translate("storing document", err)
+		return err
 	}
 	return t.addKeys(ctx, `document_keys (document_id`, d.ID, d.Tenant, d.Keys)
 }
@@ -119,9 +119,6 @@ func (t *Tx) AddDocument(ctx context.Context, d *Document) error {
 // JoinDocument moves a parked document into a case. A document that is not
 // parked (any more) is a fault of kind Conflict.
 func (t *Tx) JoinDocument(ctx context.Context, id, caseKey string) error {
-	res, err := t.exec(ctx, `UPDATE documents SET case_key = ?, state = 'joined' WHERE id = ? AND state = 'parked'`, caseKey, id)
-	if err != nil {
-		return translate("joining document", err)
-	}
-	return oneRow(res, fault.New(fault.Conflict, "The document is not waiting for a case any more."))
+	gone := fault.New(fault.Conflict, "The document is not waiting for a case any more.")
+	return t.writeOne(ctx, "joining document", gone, `UPDATE documents SET case_key = ?, state = 'joined' WHERE id = ? AND state = 'parked'`, caseKey, id)
 }

@@ -86,8 +86,7 @@ func lastOfEach(entries []LedgerEntry) []LedgerEntry {
 // SetDelivered notes that a state of a case stands complete on a target. A
 // lower state than the noted one changes nothing.
 func (t *Tx) SetDelivered(ctx context.Context, target, caseKey string, sequence int, now time.Time) error {
-	_, err := t.exec(ctx, `INSERT INTO delivered (target, case_key, sequence, written_at) VALUES (?, ?, ?, ?)
+	return t.write(ctx, "noting delivered state", `INSERT INTO delivered (target, case_key, sequence, written_at) VALUES (?, ?, ?, ?)
 		ON CONFLICT (target, case_key) DO UPDATE SET sequence = excluded.sequence, written_at = excluded.written_at
 		WHERE delivered.sequence < excluded.sequence`, target, caseKey, sequence, micros(now))
-	return translate("noting delivered state", err)
 }

@@ -34,21 +34,27 @@ type line struct {
 // lesions needs a fraction of it.
 const mostPage = 256 << 20
 
-// plains are buffers for pages before they are packed: a new one of a third of a
-// megabyte costs nearly as much as filling it.
-var plains = sync.Pool{New: func() any { return new(bytes.Buffer) }}
+// press holds the room in which a page is packed: a third of a megabyte made
+// anew costs nearly as much as filling it.
+type press struct {
+	plain  bytes.Buffer
+	packed []byte
+}
+
+var presses = sync.Pool{New: func() any { return new(press) }}
 
 func packPage(entries []LedgerEntry) ([]byte, error) {
-	plain := plains.Get().(*bytes.Buffer)
-	defer plains.Put(plain)
-	plain.Reset()
-	to := gob.NewEncoder(plain)
+	p := presses.Get().(*press)
+	defer presses.Put(p)
+	p.plain.Reset()
+	to := gob.NewEncoder(&p.plain)
 	for _, e := range entries {
 		if err := to.Encode(line{e.RoleKey, e.Role, e.Type, e.ServerID, e.Version, e.Hash, e.Body, e.Sequence, e.Voided, micros(e.Written)}); err != nil {
 			return nil, fmt.Errorf("encoding page: %w", err)
 		}
 	}
-	return s2.Encode(nil, plain.Bytes()), nil
+	p.packed = s2.Encode(p.packed[:cap(p.packed)], p.plain.Bytes())
+	return bytes.Clone(p.packed), nil
 }
 
 func unpackPage(caseKey string, packed []byte) ([]LedgerEntry, error) {
@@ -97,17 +103,15 @@ func (t *Tx) changePage(ctx context.Context, target, caseKey string, change func
 		return err
 	}
 	if entries = change(entries); len(entries) == 0 {
-		_, err := t.exec(ctx, `DELETE FROM ledger_pages WHERE case_key = ? AND target = ?`, caseKey, target)
-		return err
+		return t.write(ctx, "clearing ledger", `DELETE FROM ledger_pages WHERE case_key = ? AND target = ?`, caseKey, target)
 	}
 	slices.SortFunc(entries, func(a, b LedgerEntry) int { return cmp.Compare(a.RoleKey, b.RoleKey) })
 	packed, err := packPage(entries)
 	if err != nil {
 		return err
 	}
-	_, err = t.exec(ctx, `INSERT INTO ledger_pages (case_key, target, entries) VALUES (?, ?, ?)
+	return t.write(ctx, "writing ledger", `INSERT INTO ledger_pages (case_key, target, entries) VALUES (?, ?, ?)
 		ON CONFLICT (case_key, target) DO UPDATE SET entries = excluded.entries`, caseKey, target, packed)
-	return err
 }
 
 // thinPages empties the bodies of a case on every target.

@@ -48,7 +48,7 @@ func TestNothingIsReadOfEveryCase(t *testing.T) {
 	require.NoError(t, err)
 	defer s.Close()
 	r := &recorder{DB: s.writer}
-	tx := &Tx{reads{r, SQLite}, nil}
+	tx := &Tx{reads: reads{ex: r, engine: SQLite}}
 	keys := []MatchKey{{ByReport, "S", "1"}, {ByOrder, "S", "2"}, {ByAccession, "S", "3"}}
 	for n := 1; n <= len(keys); n++ {
 		_, _ = tx.CasesByKeys(ctx, "T", keys[:n])
@@ -68,7 +68,7 @@ func TestNothingIsReadOfEveryCase(t *testing.T) {
 	_ = tx.PutLedger(ctx, "X", []LedgerEntry{{CaseKey: "C", RoleKey: "1"}, {RoleKey: "2"}})
 	_, _ = tx.SharedLedger(ctx, "X", []string{"1", "2"})
 	_, _ = tx.DeliveredSequence(ctx, "X", "C")
-	_, _ = tx.SupersedeBelow(ctx, "X", "C", 2, now)
+	_ = tx.SupersedeBelow(ctx, "X", "C", 2, now)
 	_, _ = tx.NextOpen(ctx, "X", "C", 1)
 	_, _ = tx.Attempts(ctx, "D")
 	_, _ = tx.OpenCounts(ctx)

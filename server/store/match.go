@@ -63,8 +63,8 @@ func (r reads) CaseKeys(ctx context.Context, caseKey string) ([]MatchKey, error)
 
 // SetCaseKeys exchanges the match keys of a case for these.
 func (t *Tx) SetCaseKeys(ctx context.Context, tenant, caseKey string, keys []MatchKey) error {
-	if _, err := t.exec(ctx, `DELETE FROM case_keys WHERE case_key = ?`, caseKey); err != nil {
-		return translate("removing match keys", err)
+	if err := t.write(ctx, "removing match keys", `DELETE FROM case_keys WHERE case_key = ?`, caseKey); err != nil {
+		return err
 	}
 	return t.addKeys(ctx, `case_keys (case_key`, caseKey, tenant, keys)
 }
@@ -96,8 +96,8 @@ func (t *Tx) addKeys(ctx context.Context, into, owner, tenant string, keys []Mat
 	for _, k := range keys {
 		args = append(args, owner, tenant, k.Name, k.System, k.Value)
 	}
-	_, err := t.exec(ctx, `INSERT INTO `+into+`, tenant, name, system, value) VALUES `+row+strings.Repeat(`, `+row, len(keys)-1)+` ON CONFLICT DO NOTHING`, args...)
-	return translate("storing match keys", err)
+	return t.write(ctx, "storing match keys",
+		`INSERT INTO `+into+`, tenant, name, system, value) VALUES `+row+strings.Repeat(`, `+row, len(keys)-1)+` ON CONFLICT DO NOTHING`, args...)
 }
 
 // anyKey names the tenant with every key. Once in front of all of them, SQLite

@@ -27,5 +27,5 @@ func openPostgres(ctx context.Context, dsn string) (*Store, error) {
 	if err := db.PingContext(ctx); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
-	return &Store{reads: reads{db, Postgres}, engine: Postgres, writer: db, reader: db}, nil
+	return &Store{reads: reads{ex: db, engine: Postgres}, engine: Postgres, writer: db, reader: db}, nil
 }

@@ -19,19 +19,30 @@ type executor interface {
 type reads struct {
 	ex     executor
 	engine Engine
+	// gathered is set in a transaction on Postgres; what it holds goes first.
+	gathered *gathered
 }
 
 func (r reads) exec(ctx context.Context, query string, args ...any) (sql.Result, error) {
+	if err := r.gathered.send(ctx); err != nil {
+		return nil, err
+	}
 	return r.ex.ExecContext(ctx, rebind(r.engine, query), args...)
 }
 
-func (r reads) row(ctx context.Context, query string, args ...any) *sql.Row {
+func (r reads) row(ctx context.Context, query string, args ...any) scanner {
+	if err := r.gathered.send(ctx); err != nil {
+		return noRow{err}
+	}
 	return r.ex.QueryRowContext(ctx, rebind(r.engine, query), args...)
 }
 
 // list runs a query and scans each row with scan. It closes the rows before it
 // returns: an open result on the one SQLite connection would stop everything.
 func list[T any](ctx context.Context, r reads, scan func(scanner) (T, error), query string, args ...any) ([]T, error) {
+	if err := r.gathered.send(ctx); err != nil {
+		return nil, err
+	}
 	rows, err := r.ex.QueryContext(ctx, rebind(r.engine, query), args...)
 	if err != nil {
 		return nil, err
@@ -50,6 +61,11 @@ func list[T any](ctx context.Context, r reads, scan func(scanner) (T, error), qu
 
 // scanner is a row of either kind.
 type scanner interface{ Scan(dest ...any) error }
+
+// noRow is the row of a query that could not be asked.
+type noRow struct{ err error }
+
+func (r noRow) Scan(...any) error { return r.err }
 
 // rebound caches rewritten queries; their number is that of the queries here
 // times the lengths of their lists.

@@ -28,7 +28,7 @@ func (r reads) SharedLedger(ctx context.Context, target string, roleKeys []strin
 
 func (t *Tx) putShared(ctx context.Context, target string, entries []LedgerEntry) error {
 	for _, e := range entries {
-		if _, err := t.exec(ctx, `INSERT INTO shared_ledger (target, `+sharedColumns+`) VALUES (`+marks(11)+`)
+		if err := t.write(ctx, "writing ledger", `INSERT INTO shared_ledger (target, `+sharedColumns+`) VALUES (`+marks(11)+`)
 			ON CONFLICT (target, role_key) DO UPDATE SET role = excluded.role, type = excluded.type,
 			server_id = excluded.server_id, version = excluded.version, hash = excluded.hash, body = excluded.body,
 			sequence = excluded.sequence, voided = excluded.voided, written_at = excluded.written_at`,

@@ -6,9 +6,8 @@ import "context"
 // exists is a fault of kind Conflict.
 func (t *Tx) AddState(ctx context.Context, caseKey string, sequence int, documentIDs []string) error {
 	for _, id := range documentIDs {
-		_, err := t.exec(ctx, `INSERT INTO states (case_key, sequence, document_id) VALUES (?, ?, ?)`, caseKey, sequence, id)
-		if err != nil {
-			return translate("storing state", err)
+		if err := t.write(ctx, "storing state", `INSERT INTO states (case_key, sequence, document_id) VALUES (?, ?, ?)`, caseKey, sequence, id); err != nil {
+			return err
 		}
 	}
 	return nil

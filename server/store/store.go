@@ -49,7 +49,8 @@ type Store struct {
 // Tx is one transaction: every read and every write of the contract.
 type Tx struct {
 	reads
-	sql *sql.Tx
+	sql    *sql.Tx
+	locked []string // on Postgres
 }
 
 // SQL is the transaction itself, for a queue that writes into the same one.
@@ -95,7 +96,7 @@ func (s *Store) InTx(ctx context.Context, fn func(*Tx) error) error {
 	}
 	var failed error
 	err := s.together.run(ctx, func(tx *sql.Tx) error {
-		failed = fn(&Tx{reads{tx, s.engine}, tx})
+		failed = fn(&Tx{reads: reads{ex: tx, engine: s.engine}, sql: tx})
 		return failed
 	})
 	if failed != nil {
@@ -106,13 +107,14 @@ func (s *Store) InTx(ctx context.Context, fn func(*Tx) error) error {
 
 // inTx is InTx on Postgres, which lets transactions share a commit by itself.
 func (s *Store) inTx(ctx context.Context, fn func(*Tx) error) error {
-	tx, err := s.begin(ctx)
+	conn, tx, err := s.begin(ctx)
 	if err != nil {
 		return translate("beginning transaction", err)
 	}
 	// Rollback after a commit is a no-op; after a panic it frees the connection.
+	defer conn.Close()  //nolint:errcheck // back to the pool
 	defer tx.Rollback() //nolint:errcheck // the first error is the one to report
-	if err := fn(&Tx{reads{tx, s.engine}, tx}); err != nil {
+	if err := fn(&Tx{reads: reads{tx, s.engine, &gathered{conn: conn}}, sql: tx}); err != nil {
 		return err
 	}
 	return translate("committing transaction", tx.Commit())
@@ -121,13 +123,25 @@ func (s *Store) inTx(ctx context.Context, fn func(*Tx) error) error {
 // begin begins a transaction. After a restart of Postgres the pool still holds
 // connections of the old one; beginning has changed nothing, so it goes on to
 // the next connection until one lives or a new one is refused.
-func (s *Store) begin(ctx context.Context) (*sql.Tx, error) {
+func (s *Store) begin(ctx context.Context) (*sql.Conn, *sql.Tx, error) {
 	for tries := 0; ; tries++ {
-		tx, err := s.writer.BeginTx(ctx, nil)
+		conn, tx, err := s.beginOnce(ctx)
 		if err == nil || !connectionLost(err) || tries > pool || ctx.Err() != nil {
-			return tx, err
+			return conn, tx, err
 		}
 	}
+}
+
+func (s *Store) beginOnce(ctx context.Context) (*sql.Conn, *sql.Tx, error) {
+	conn, err := s.writer.Conn(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	tx, err := conn.BeginTx(ctx, nil)
+	if err != nil {
+		return nil, nil, errors.Join(err, conn.Close())
+	}
+	return conn, tx, nil
 }
 
 // Ready reports whether the store can write now; the error is a fault of kind

@@ -70,13 +70,12 @@ func claimInOrder(t *testing.T, b bench) {
 	next, err := b.NextOpen(ctx, "x", "c1", 2)
 	require.NoError(t, err)
 	require.Equal(t, third, next.ID)
-	b.tx(func(tx *store.Tx) error {
-		n, err := tx.SupersedeBelow(ctx, "x", "c1", 3, now)
-		require.EqualValues(t, 1, n, "the parked one; the conflict is a human's")
-		return err
-	})
+	b.tx(func(tx *store.Tx) error { return tx.SupersedeBelow(ctx, "x", "c1", 3, now) })
 	_, v = b.claim(first, "w", now)
-	require.Equal(t, store.Closed, v)
+	require.Equal(t, store.Closed, v, "the parked one")
+	stopped, err := b.Delivery(ctx, second)
+	require.NoError(t, err)
+	require.Equal(t, store.InConflict, stopped.State, "a conflict is a human's")
 }
 
 func claimAbandoned(t *testing.T, b bench) {

@@ -1,0 +1,105 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/stdlib"
+
+	"enbloc/server/fault"
+)
+
+// gathered are the writes of a transaction on Postgres that are not sent yet.
+// A write of its own waits for the network there and back, and wakes a process
+// on either side; a dozen sent together do so once.
+type gathered struct {
+	conn  *sql.Conn
+	open  bool
+	batch *pgx.Batch
+	// settle holds a judgement for each statement of the batch.
+	settle []func(pgconn.CommandTag, error) error
+}
+
+// errOutside: the transaction ended before its writes were sent. They must not
+// go out, as each would be a transaction of its own.
+var errOutside = errors.New("the transaction has ended")
+
+// Gather lets the writes that fn makes go to Postgres in one go, in their order,
+// when fn returns nil, or before a read in fn. A write in fn returns nil though
+// it may fail yet: Gather returns the first error, as the write would have. On
+// SQLite, where nothing travels, and inside another Gather it only calls fn.
+func (t *Tx) Gather(ctx context.Context, fn func() error) error {
+	g := t.gathered
+	if g == nil || g.open {
+		return fn()
+	}
+	g.open = true
+	defer func() { g.open = false }()
+	if err := fn(); err != nil {
+		g.batch, g.settle = nil, nil // the caller's error undoes the transaction
+		return err
+	}
+	return g.send(ctx)
+}
+
+// write makes a write that may touch any number of rows.
+func (t *Tx) write(ctx context.Context, op, query string, args ...any) error {
+	return t.writeOne(ctx, op, nil, query, args...)
+}
+
+// writeOne makes a write; none, where given, is the error when it touches no row.
+func (t *Tx) writeOne(ctx context.Context, op string, none *fault.Error, query string, args ...any) error {
+	if g := t.gathered; g != nil && g.open {
+		g.add(op, none, rebind(t.engine, query), args)
+		return nil
+	}
+	res, err := t.exec(ctx, query, args...)
+	if err != nil || none == nil {
+		return translate(op, err)
+	}
+	return oneRow(res, none)
+}
+
+func (g *gathered) add(op string, none *fault.Error, query string, args []any) {
+	if g.batch == nil {
+		g.batch = &pgx.Batch{}
+	}
+	g.batch.Queue(query, args...)
+	g.settle = append(g.settle, func(done pgconn.CommandTag, err error) error {
+		if err == nil && none != nil && done.RowsAffected() == 0 {
+			return none
+		}
+		return translate(op, err)
+	})
+}
+
+// send sends what is gathered. It uses the connection below the transaction, so
+// it makes sure that the transaction is still open on it: database/sql ends one
+// by itself when its context ends.
+func (g *gathered) send(ctx context.Context) error {
+	if g == nil || g.batch == nil {
+		return nil
+	}
+	batch, settle := g.batch, g.settle
+	g.batch, g.settle = nil, nil
+	err := g.conn.Raw(func(driver any) error {
+		c := driver.(*stdlib.Conn).Conn()
+		if c.PgConn().TxStatus() != 'T' {
+			return errors.Join(errOutside, ctx.Err())
+		}
+		results := c.SendBatch(ctx, batch)
+		for _, judge := range settle {
+			if err := judge(results.Exec()); err != nil {
+				return errors.Join(err, ignored(results.Close()))
+			}
+		}
+		return results.Close()
+	})
+	return translate("sending writes", err)
+}
+
+// ignored drops an error that only repeats the one before it.
+func ignored(error) error { return nil }
