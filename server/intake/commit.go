@@ -14,7 +14,8 @@ var errMoved = errors.New("the snapshot has moved")
 
 // commit proves that the plan still holds and writes it.
 func (in *Intake) commit(ctx context.Context, doc document, p *plan, within Within) error {
-	return in.Store.InTx(ctx, func(tx *store.Tx) error {
+	state := stateID{p.mapped.CaseKey, p.mapped.Sequence}
+	err := in.Store.InTx(ctx, func(tx *store.Tx) error {
 		// Whoever works on the same case, or could match the same part, waits.
 		if err := tx.LockKeys(ctx, in.Tenant, slices.Concat(doc.keys, p.keys), p.seen.caseKey); err != nil {
 			return err
@@ -32,11 +33,22 @@ func (in *Intake) commit(ctx context.Context, doc document, p *plan, within With
 				return err
 			}
 		}
-		if within == nil {
-			return nil
+		if within != nil {
+			if err := within(ctx, tx, p.receipt); err != nil {
+				return err
+			}
 		}
-		return within(ctx, tx, p.receipt)
+		// Here, where nobody else can be at this state of the case, and not after
+		// the commit: delivery may ask for it at once.
+		if p.mapped.Sequence > 0 {
+			in.fresh.keep(state, p.mapped)
+		}
+		return nil
 	})
+	if err != nil {
+		in.fresh.drop(state)
+	}
+	return err
 }
 
 func moved(yes bool) error {

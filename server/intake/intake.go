@@ -19,10 +19,7 @@ import (
 	"errors"
 	"time"
 
-	lru "github.com/hashicorp/golang-lru/v2"
-
 	"enbloc/mapping"
-	"enbloc/mapping/graph"
 	"enbloc/mapping/report"
 	"enbloc/server/fault"
 	"enbloc/server/store"
@@ -46,9 +43,9 @@ type Options struct {
 	Outbox Outbox
 	// Tenant separates several senders' worlds in one database; empty is fine.
 	Tenant string
-	// Fresh is how many states that were mapped on acceptance are kept in
-	// memory for delivery, about 300 kB each; 0 means 512.
-	Fresh int
+	// Targets is how many targets render what was accepted: a state that was
+	// mapped on acceptance stays in memory until so many have asked for it.
+	Targets int
 	// Clock overrides the time (tests); nil means time.Now.
 	Clock func() time.Time
 }
@@ -56,23 +53,16 @@ type Options struct {
 // Intake accepts documents. It is safe for concurrent use.
 type Intake struct {
 	Options
-	fresh *lru.Cache[stateID, graph.Graph]
+	fresh *fresh
 	desks *desks
 }
 
 // New returns an Intake.
 func New(o Options) *Intake {
-	if o.Fresh <= 0 {
-		o.Fresh = 512
-	}
 	if o.Clock == nil {
 		o.Clock = time.Now
 	}
-	fresh, err := lru.New[stateID, graph.Graph](o.Fresh)
-	if err != nil {
-		panic(err) // only a size below 1 is an error
-	}
-	return &Intake{Options: o, fresh: fresh, desks: newDesks()}
+	return &Intake{Options: o, fresh: newFresh(o.Targets), desks: newDesks()}
 }
 
 // Outcome says what became of an accepted document.
@@ -137,9 +127,6 @@ func (in *Intake) attempt(ctx context.Context, doc document, within Within) (Rec
 	}
 	if err := in.commit(ctx, doc, p, within); err != nil {
 		return Receipt{}, err
-	}
-	if p.mapped.Sequence > 0 {
-		in.fresh.Add(stateID{p.mapped.CaseKey, p.mapped.Sequence}, p.mapped)
 	}
 	return p.receipt, nil
 }

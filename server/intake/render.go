@@ -20,7 +20,7 @@ type stateID struct {
 // are faults: NotFound for a state that never was, Invalid for one that cannot
 // be mapped (any more), which no repetition will mend.
 func (in *Intake) Graph(ctx context.Context, caseKey string, sequence int) (graph.Graph, error) {
-	if g, ok := in.fresh.Get(stateID{caseKey, sequence}); ok {
+	if g, ok := in.fresh.take(stateID{caseKey, sequence}); ok {
 		g.Resources = slices.Clone(g.Resources)
 		return g, nil
 	}

@@ -128,7 +128,7 @@ func (s *Service) wire(log *slog.Logger) {
 		Workers: s.workers(), AttemptTimeout: 2 * s.timeout(),
 	})
 	s.must(err)
-	s.Intake = intake.New(intake.Options{Store: s.Store, Pipeline: pipeline, Outbox: s.Delivery})
+	s.Intake = intake.New(intake.Options{Store: s.Store, Pipeline: pipeline, Outbox: s.Delivery, Targets: 1})
 	api := server.New(server.Options{
 		Listen: "127.0.0.1:0", Token: s.o.Token, Store: s.Store, Pipeline: pipeline, Intake: s.Intake, Delivery: s.Delivery,
 		Delivering: func() bool { return !s.o.Undelivered }, Logger: log, Registry: s.Registry,

@@ -113,7 +113,7 @@ func (s *Service) wire(ctx context.Context, pipeline mapping.Pipeline, targets [
 	if s.config.Target != "" && targets[0].Client != nil && s.config.PreflightEvery > 0 {
 		s.watch = newWatch(s.store, s.log, targets[0], s.config.PreflightEvery, registry)
 	}
-	s.intake = intake.New(intake.Options{Store: s.store, Pipeline: pipeline, Outbox: s.delivery, Tenant: s.config.Tenant})
+	s.intake = intake.New(intake.Options{Store: s.store, Pipeline: pipeline, Outbox: s.delivery, Tenant: s.config.Tenant, Targets: len(targets)})
 	s.server = server.New(server.Options{
 		Listen: s.config.Listen, Token: s.config.Token, Store: s.store, Pipeline: pipeline, Intake: s.intake, Delivery: s.delivery,
 		Tenant: s.config.Tenant, Logger: s.log, Registry: registry, Grace: s.config.Grace,
