@@ -26,7 +26,7 @@ func TestRowsOfADeadProcessGoOnAndThoseOfALivingOneDoNot(t *testing.T) {
 	p.accept(sending, standing, fetched)
 	require.NoError(t, p.store.InTx(ctx, func(tx *store.Tx) error {
 		for s, worker := range map[*scene]string{&sending: "dead", &standing: "alive"} {
-			_, verdict, err := tx.Claim(ctx, p.rows(s.caseKey())[1].ID, worker, time.Now(), 10*time.Hour)
+			_, verdict, err := tx.Claim(ctx, "", p.rows(s.caseKey())[1].ID, worker, time.Now(), 10*time.Hour)
 			require.NoError(t, err)
 			require.Equal(t, store.Claimed, verdict)
 		}

@@ -50,20 +50,28 @@ var serverMeta = map[string]bool{"versionId": true, "lastUpdated": true, "source
 // and labels, a base URL or version in a reference, and the form of a narrative's
 // XHTML do not count.
 func compare(role string, sent, read []byte, base string) ([]Difference, error) {
+	all, _, err := compareRead(role, sent, read, base)
+	return all, err
+}
+
+// compareRead also returns the version of what was read; empty when it tells none.
+func compareRead(role string, sent, read []byte, base string) (all []Difference, version string, err error) {
 	a, err := fhirserver.DecodeTree[any](sent)
 	if err != nil {
-		return nil, err
+		return nil, "", err
 	}
 	b, err := fhirserver.DecodeTree[any](read)
 	if err != nil {
-		return nil, err
+		return nil, "", err
 	}
 	c := comparer{role: role, base: base}
 	am, _ := a.(map[string]any)
 	bm, _ := b.(map[string]any)
 	kind, _ := am["resourceType"].(string)
 	c.objects(kind, withoutServerOwned(am), withoutServerOwned(bm))
-	return c.found, nil
+	meta, _ := bm["meta"].(map[string]any)
+	version, _ = meta["versionId"].(string)
+	return c.found, version, nil
 }
 
 // withoutServerOwned copies a resource without what belongs to the server.

@@ -166,15 +166,14 @@ func (r *run) begin(ctx context.Context) error {
 	if failure := r.target.Serves.admits(r.g); failure != nil {
 		return failure
 	}
-	delivered, err := r.Engine.ledger.Delivered(ctx, r.target.Name, r.g.CaseKey)
-	if err != nil {
+	delivered, err := r.load(ctx)
+	switch {
+	case err != nil:
 		return err
-	}
-	if delivered > r.g.Sequence {
+	case delivered > r.g.Sequence:
 		return &Failure{Class: target.Permanent, Reason: LaterDelivered}
-	}
-	if err := r.load(ctx); err != nil || r.target.Rung != RungDocument {
-		return err
+	case r.target.Rung != RungDocument:
+		return nil
 	}
 	r.void = nil // an older document is replaced by the newer, not changed
 	if r.g, err = asDocument(r.g, r.ledger); err != nil {
@@ -183,23 +182,25 @@ func (r *run) begin(ctx context.Context) error {
 	return nil
 }
 
-func (r *run) load(ctx context.Context) error {
+// load reads what the ledger knows of the case, and the highest state of it that
+// stands complete.
+func (r *run) load(ctx context.Context) (delivered int, err error) {
 	var shared []string
 	for _, res := range r.g.Resources {
 		if res.Shared {
 			shared = append(shared, res.Key)
 		}
 	}
-	known, err := r.Engine.ledger.Entries(ctx, r.target.Name, r.g.CaseKey, shared)
+	known, delivered, err := r.Engine.ledger.Entries(ctx, r.target.Name, r.g.CaseKey, shared)
 	if err != nil {
-		return err
+		return 0, err
 	}
 	// What this run has learned is newer than what is stored.
 	for _, e := range r.unsaved {
 		known[e.RoleKey] = e
 	}
 	r.ledger = known
-	return nil
+	return delivered, nil
 }
 
 // write plans and sends until nothing is left to send.
@@ -253,7 +254,7 @@ func (r *run) pass(ctx context.Context, ops []op) error {
 	// Two cases that bring the same new generator would race for it and one of
 	// them would be refused as a whole; so one goes first and the others wait.
 	defer r.alone(ctx)()
-	if err := r.load(ctx); err != nil {
+	if _, err := r.load(ctx); err != nil {
 		return err
 	}
 	first = only(first, func(o op) bool { _, known := r.ledger[o.key]; return !known })

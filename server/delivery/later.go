@@ -28,7 +28,7 @@ func (s *Service) laterStands(ctx context.Context, e *Engine, g graph.Graph) boo
 	if e.present().Rung >= RungDocument {
 		return false
 	}
-	known, err := e.ledger.Entries(ctx, e.target.Name, g.CaseKey, nil)
+	known, _, err := e.ledger.Entries(ctx, e.target.Name, g.CaseKey, nil)
 	if err != nil {
 		return false
 	}

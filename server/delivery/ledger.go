@@ -2,7 +2,6 @@ package delivery
 
 import (
 	"context"
-	"maps"
 	"sync"
 	"time"
 
@@ -11,10 +10,9 @@ import (
 
 // Ledger remembers what stands on a target because we put it there.
 type Ledger interface {
-	// Delivered is the highest state of the case that stands complete; 0 for none.
-	Delivered(ctx context.Context, target, caseKey string) (int, error)
-	// Entries are those of the case and those of the shared keys, by role key.
-	Entries(ctx context.Context, target, caseKey string, shared []string) (map[string]store.LedgerEntry, error)
+	// Entries are those of the case and those of the shared keys, by role key;
+	// delivered is the highest state of the case that stands complete, 0 for none.
+	Entries(ctx context.Context, target, caseKey string, shared []string) (entries map[string]store.LedgerEntry, delivered int, err error)
 	// Record keeps entries and, when complete is not 0, that the state stands
 	// complete; both at once or neither.
 	Record(ctx context.Context, target, caseKey string, entries []store.LedgerEntry, complete int) error
@@ -26,24 +24,20 @@ type storeLedger struct {
 	now   func() time.Time
 }
 
-func (l storeLedger) Delivered(ctx context.Context, target, caseKey string) (int, error) {
-	return l.store.DeliveredSequence(ctx, target, caseKey)
-}
-
-func (l storeLedger) Entries(ctx context.Context, target, caseKey string, shared []string) (map[string]store.LedgerEntry, error) {
-	own, err := l.store.Ledger(ctx, target, caseKey)
+func (l storeLedger) Entries(ctx context.Context, target, caseKey string, shared []string) (map[string]store.LedgerEntry, int, error) {
+	own, delivered, err := l.store.Recorded(ctx, target, caseKey)
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
 	others, err := l.store.SharedLedger(ctx, target, shared)
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
 	all := make(map[string]store.LedgerEntry, len(own)+len(others))
 	for _, e := range append(own, others...) {
 		all[e.RoleKey] = e
 	}
-	return all, nil
+	return all, delivered, nil
 }
 
 func (l storeLedger) Record(ctx context.Context, target, caseKey string, entries []store.LedgerEntry, complete int) error {
@@ -69,13 +63,7 @@ func NewMemoryLedger() Ledger {
 	return &memoryLedger{entries: map[[2]string]store.LedgerEntry{}, delivered: map[[2]string]int{}}
 }
 
-func (l *memoryLedger) Delivered(_ context.Context, target, caseKey string) (int, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.delivered[[2]string{target, caseKey}], nil
-}
-
-func (l *memoryLedger) Entries(_ context.Context, target, caseKey string, shared []string) (map[string]store.LedgerEntry, error) {
+func (l *memoryLedger) Entries(_ context.Context, target, caseKey string, shared []string) (map[string]store.LedgerEntry, int, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	all := map[string]store.LedgerEntry{}
@@ -89,7 +77,7 @@ func (l *memoryLedger) Entries(_ context.Context, target, caseKey string, shared
 			all[k] = e
 		}
 	}
-	return maps.Clone(all), nil
+	return all, l.delivered[[2]string{target, caseKey}], nil
 }
 
 func (l *memoryLedger) Record(_ context.Context, target, caseKey string, entries []store.LedgerEntry, complete int) error {

@@ -74,7 +74,7 @@ func (h hashes) of(r graph.Resource) string {
 // is a create, another hash an update, and a key that the graph has no longer
 // is voided. Shared and immutable resources are only ever created.
 func plan(g graph.Graph, ledger map[string]store.LedgerEntry, voider Voider, hashes hashes) ([]op, error) {
-	var ops []op
+	ops := make([]op, 0, len(g.Resources))
 	system := g.Named().RoleKeySystem
 	inGraph := make(map[string]bool, len(g.Resources))
 	for _, r := range g.Resources {

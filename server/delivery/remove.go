@@ -56,7 +56,7 @@ func (e *Engine) Remove(ctx context.Context, g graph.Graph) (Result, error) {
 func (e *Engine) remove(ctx context.Context, g graph.Graph) (Result, *Failure) {
 	r := &run{Engine: e, target: e.present(), g: g, void: e.void, items: map[string]*Item{}}
 	r.result = Result{CaseKey: g.CaseKey, Sequence: g.Sequence, Removal: &Removal{}}
-	if err := r.load(ctx); err != nil {
+	if _, err := r.load(ctx); err != nil {
 		return r.result, asFailure(err)
 	}
 	stand, failure := r.standing(ctx)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 
 	"enbloc/server/store"
@@ -59,7 +60,7 @@ func (r *run) transact(ctx context.Context, ops []op) *Failure {
 // take reads every entry of an answer. Those that succeeded are noted even when
 // others failed, because not every server that says transaction is atomic.
 func (r *run) take(ctx context.Context, ops []op, results []fhirserver.EntryResult, a fhirserver.Answer) *Failure {
-	var stand []standing
+	stand := make([]standing, 0, len(ops))
 	var failed, unread []op
 	worst, issues := target.Reaction{Class: target.Done}, target.Issues{}
 	for i, o := range ops {
@@ -131,6 +132,7 @@ func (r *run) note(all []standing) {
 		r.ledger[s.op.key] = store.LedgerEntry{RoleKey: s.op.key, ServerID: all[i].id} // its place, for the links
 	}
 	refs := r.references(nil)
+	r.unsaved = slices.Grow(r.unsaved, len(all))
 	for _, s := range all {
 		r.learn(s.op.ledgerEntry(r.g.CaseKey, r.g.Sequence, s.id, s.version, refs), s.op.effect())
 	}

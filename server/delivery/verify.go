@@ -7,7 +7,6 @@ import (
 
 	"enbloc/server/store"
 	"enbloc/server/target"
-	"enbloc/server/target/fhirserver"
 )
 
 const (
@@ -35,14 +34,14 @@ func (r *run) verify(ctx context.Context) error {
 			r.differ(e, sameVersion(e, a.Body))
 			continue
 		}
-		differences, err := compare(e.Role, e.Body, a.Body, r.target.Client.BaseURL())
+		differences, version, err := compareRead(e.Role, e.Body, a.Body, r.target.Client.BaseURL())
 		if err != nil {
 			return &Failure{Class: target.Retry, Reason: NotReadBack, Uncertain: true, RequestID: a.RequestID, Cause: err}
 		}
 		r.differ(e, differences)
 		// Some servers count a version of their own on top of ours, some tell none.
-		if m, err := fhirserver.ReadMeta(a.Body); err == nil && m.Version != "" && m.Version != e.Version && len(differences) == 0 {
-			e.Version = m.Version
+		if version != "" && version != e.Version && len(differences) == 0 {
+			e.Version = version
 			r.ledger[e.RoleKey] = e
 			r.unsaved = append(r.unsaved, e)
 		}

@@ -24,10 +24,6 @@ type worker struct {
 	service *Service
 }
 
-// errOthers undoes the claim of a row of another tenant, whose job was made
-// before the tenants had queues of their own.
-var errOthers = errors.New("claiming delivery: it is another tenant's")
-
 // soon is how long a job waits that met another worker at its case.
 const soon = 2 * time.Second
 
@@ -49,20 +45,13 @@ func (w *worker) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 		return river.JobSnooze(soon)
 	}
 	defer turn.end()
-	var d store.Delivery
-	var verdict store.Verdict
-	err = s.store.InTx(ctx, func(tx *store.Tx) (err error) {
-		d, verdict, err = tx.Claim(ctx, job.Args.DeliveryID, s.worker, s.now(), s.attempt+s.margin)
-		if err == nil && d.Tenant != s.tenant {
-			return errOthers
-		}
-		return err
-	})
+	d, verdict, err := s.store.Claim(ctx, s.tenant, job.Args.DeliveryID, s.worker, s.now(), s.attempt+s.margin)
 	switch {
-	case errors.Is(err, errOthers):
-		return nil // a process of that tenant finds a row without a job
 	case fault.Is(err, fault.NotFound):
-		return nil // the row was cleared away; a job about nothing
+		// The row was cleared away, or is another tenant's and its job was made before
+		// the tenants had queues of their own: a process of that tenant finds a row
+		// without a job.
+		return nil
 	case err != nil:
 		return err
 	}

@@ -39,17 +39,42 @@ const unblocked = `NOT EXISTS (SELECT 1 FROM deliveries o WHERE o.case_key = del
 
 // Claim hands an outbox row to a worker for the length of a lease and counts an
 // attempt. A row whose former worker did not finish within its lease is handed
-// out again, marked Uncertain. The order inside a case holds across processes.
-func (t *Tx) Claim(ctx context.Context, id, worker string, now time.Time, lease time.Duration) (Delivery, Verdict, error) {
-	// Nearly every row is new and is taken at once.
-	fresh, err := scanDelivery(t.row(ctx, `UPDATE deliveries SET state = 'sending', claimed_by = ?, claimed_until = ?, attempts = attempts + 1, updated_at = ?
-		WHERE id = ? AND state = 'waiting' AND `+unblocked+` RETURNING `+deliveryColumns, worker, micros(now.Add(lease)), micros(now), id))
-	if err == nil || !errors.Is(err, sql.ErrNoRows) {
-		return fresh, Claimed, translate("claiming delivery", err)
+// out again, marked Uncertain. The order inside a case holds across processes. A
+// row that is not there, or another tenant's, is a fault of kind NotFound.
+func (s *Store) Claim(ctx context.Context, tenant, id, worker string, now time.Time, lease time.Duration) (d Delivery, v Verdict, err error) {
+	if s.engine == Postgres { // where one statement is a transaction
+		d, err = s.claimNew(ctx, tenant, id, worker, now, lease)
 	}
-	d, err := t.Delivery(ctx, id)
-	if err != nil {
+	if s.engine != Postgres || errors.Is(err, sql.ErrNoRows) {
+		err = s.InTx(ctx, func(tx *Tx) error {
+			d, v, err = tx.Claim(ctx, tenant, id, worker, now, lease)
+			return err
+		})
+	}
+	err = translate("claiming delivery", err)
+	if fault.Is(err, fault.Conflict) { // another row of the case was taken at the same moment
+		return d, Blocked, nil
+	}
+	return d, v, err
+}
+
+// claimNew takes a row that nobody had before, as nearly every row is.
+func (r reads) claimNew(ctx context.Context, tenant, id, worker string, now time.Time, lease time.Duration) (Delivery, error) {
+	return scanDelivery(r.row(ctx, `UPDATE deliveries SET state = 'sending', claimed_by = ?, claimed_until = ?, attempts = attempts + 1, updated_at = ?
+		WHERE id = ? AND tenant = ? AND state = 'waiting' AND `+unblocked+` RETURNING `+deliveryColumns, worker, micros(now.Add(lease)), micros(now), id, tenant))
+}
+
+// Claim is [Store.Claim] in a transaction.
+func (t *Tx) Claim(ctx context.Context, tenant, id, worker string, now time.Time, lease time.Duration) (Delivery, Verdict, error) {
+	d, err := t.claimNew(ctx, tenant, id, worker, now, lease)
+	if err == nil || !errors.Is(err, sql.ErrNoRows) {
+		return d, Claimed, translate("claiming delivery", err)
+	}
+	if d, err = t.Delivery(ctx, id); err != nil {
 		return Delivery{}, Closed, err
+	}
+	if d.Tenant != tenant {
+		return Delivery{}, Closed, notFound("delivery")
 	}
 	// A time further ahead than anything waits was written before the clock was
 	// put back: to believe it would leave the row lying for as long.

@@ -36,6 +36,20 @@ func (r reads) Ledger(ctx context.Context, target, caseKey string) ([]LedgerEntr
 	return all, translate("reading ledger", err)
 }
 
+// Recorded is the ledger of a case on a target, and the highest state of it that
+// stands complete there, 0 when there is none: what a delivery begins with.
+func (r reads) Recorded(ctx context.Context, target, caseKey string) ([]LedgerEntry, int, error) {
+	var delivered int
+	var packed []byte
+	err := r.row(ctx, `SELECT coalesce((SELECT sequence FROM delivered WHERE target = ? AND case_key = ?), 0),
+		(SELECT entries FROM ledger_pages WHERE case_key = ? AND target = ?)`, target, caseKey, caseKey, target).Scan(&delivered, &packed)
+	if err != nil || packed == nil {
+		return nil, delivered, translate("reading ledger", err)
+	}
+	all, err := unpackPage(caseKey, packed)
+	return all, delivered, translate("reading ledger", err)
+}
+
 // DeliveredSequence is the highest state of a case that stands complete on a
 // target; 0 when there is none.
 func (r reads) DeliveredSequence(ctx context.Context, target, caseKey string) (int, error) {
@@ -71,7 +85,7 @@ func (t *Tx) PutLedger(ctx context.Context, target string, entries []LedgerEntry
 // lastOfEach drops entries that a later one replaces.
 func lastOfEach(entries []LedgerEntry) []LedgerEntry {
 	at := make(map[string]int, len(entries))
-	var kept []LedgerEntry
+	kept := make([]LedgerEntry, 0, len(entries))
 	for _, e := range entries {
 		if i, ok := at[e.RoleKey]; ok {
 			kept[i] = e

@@ -67,6 +67,7 @@ func TestNothingIsReadOfEveryCase(t *testing.T) {
 	_, _ = tx.Ledger(ctx, "X", "C")
 	_ = tx.PutLedger(ctx, "X", []LedgerEntry{{CaseKey: "C", RoleKey: "1"}, {RoleKey: "2"}})
 	_, _ = tx.SharedLedger(ctx, "X", []string{"1", "2"})
+	_, _, _ = tx.Recorded(ctx, "X", "C")
 	_, _ = tx.DeliveredSequence(ctx, "X", "C")
 	_ = tx.SupersedeBelow(ctx, "X", "C", 2, now)
 	_, _ = tx.NextOpen(ctx, "X", "C", 1)
@@ -75,7 +76,7 @@ func TestNothingIsReadOfEveryCase(t *testing.T) {
 	_, _ = tx.Holders(ctx)
 	d := Delivery{ID: "D", CaseKey: "C", Sequence: 1, Target: "X", Created: now}
 	require.NoError(t, tx.AddDelivery(ctx, d))
-	d, verdict, err := tx.Claim(ctx, "D", "W", now, time.Minute)
+	d, verdict, err := tx.Claim(ctx, "", "D", "W", now, time.Minute)
 	require.NoError(t, err)
 	require.Equal(t, Claimed, verdict)
 	require.NoError(t, tx.Finish(ctx, d, Outcome{State: Delivered}, Attempt{}, now))
@@ -91,7 +92,7 @@ func TestNothingIsReadOfEveryCase(t *testing.T) {
 		}, "EXPLAIN QUERY PLAN "+query, r.args[i]...)
 		require.NoError(t, err, query)
 		for _, step := range plan {
-			require.NotContains(t, step, "SCAN", query)
+			require.NotContains(t, strings.ReplaceAll(step, "SCAN CONSTANT ROW", ""), "SCAN", query)
 			if _, by, found := strings.Cut(step, " ("); found && strings.HasPrefix(step, "SEARCH") {
 				searches++
 				terms := strings.Split(strings.Trim(by, "()"), " AND ")

@@ -36,7 +36,7 @@ func revision(t *testing.T, s *store.Store, key string, n int, at time.Time, sta
 		if err := tx.AddDelivery(ctx, row); err != nil || state == store.Waiting {
 			return err
 		}
-		claimed, _, err := tx.Claim(ctx, row.ID, "w", at, time.Minute)
+		claimed, _, err := tx.Claim(ctx, "", row.ID, "w", at, time.Minute)
 		if err != nil {
 			return err
 		}

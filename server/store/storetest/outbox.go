@@ -21,13 +21,10 @@ func claimOnce(t *testing.T, b bench) {
 	var wait sync.WaitGroup
 	for range 8 {
 		wait.Go(func() {
-			err := b.InTx(ctx, func(tx *store.Tx) error {
-				_, v, err := tx.Claim(ctx, id, "w", now, time.Minute)
-				if v == store.Claimed && err == nil {
-					got.Add(1)
-				}
-				return err
-			})
+			_, v, err := b.Claim(ctx, "", id, "w", now, time.Minute)
+			if v == store.Claimed && err == nil {
+				got.Add(1)
+			}
 			if err != nil {
 				t.Error(err)
 			}
@@ -37,7 +34,9 @@ func claimOnce(t *testing.T, b bench) {
 	require.EqualValues(t, 1, got.Load())
 	_, v := b.claim(id, "w2", now.Add(59*time.Second))
 	require.Equal(t, store.Blocked, v)
-	err := b.InTx(ctx, func(tx *store.Tx) error { _, _, err := tx.Claim(ctx, "none", "w", now, time.Minute); return err })
+	_, _, err := b.Claim(ctx, "", "none", "w", now, time.Minute)
+	b.kind(err, fault.NotFound)
+	_, _, err = b.Claim(ctx, "another", b.delivery("c2", 1, "x"), "w", now, time.Minute)
 	b.kind(err, fault.NotFound)
 }
 

@@ -165,7 +165,11 @@ func (a Answer) Reaction(now time.Time) target.Reaction {
 	if a.Err != nil {
 		return target.Reaction{Class: target.Unknown}
 	}
-	return target.React(a.Status, a.Header, target.ReadIssues(a.Body), now)
+	var issues target.Issues
+	if a.Status >= http.StatusBadRequest { // of a success they change nothing, and its body may be large
+		issues = target.ReadIssues(a.Body)
+	}
+	return target.React(a.Status, a.Header, issues, now)
 }
 
 // request is one call: path below the base, without a leading slash, or at a
