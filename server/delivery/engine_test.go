@@ -308,13 +308,14 @@ func TestWhatOthersDeletedOrDoubledStopsTheCase(t *testing.T) {
 	_, err = e.Deliver(context.Background(), scene{name: "I", sequence: 2, status: "amended"}.graph())
 	requireReason(t, err, delivery.DeletedByOthers)
 
-	// A second copy under our key, as conditional updates of others leave it.
+	// A second resource under our key that says something else.
 	g := scene{name: "I2", sequence: 1}.graph()
 	_, err = b.engine(t).Deliver(context.Background(), g)
 	require.NoError(t, err)
 	body := string(g.Resources[2].Body)
 	body = strings.ReplaceAll(body, g.Resources[1].Reference(), "Procedure/"+b.Resources("Procedure")[1]["id"].(string))
 	body = strings.ReplaceAll(body, "Patient?identifier=https://enbloc.example/fhir/sid/patient|HTEST-PAT-0001", "Patient/"+b.Resources("Patient")[0]["id"].(string))
+	body = strings.ReplaceAll(body, "22.50", "13.0")
 	require.Equal(t, 201, b.post(t, "Observation", body))
 	_, err = delivery.DeliverInDoubt(b.engine(t), context.Background(), g)
 	f := requireReason(t, err, delivery.Doubled)

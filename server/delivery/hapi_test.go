@@ -205,3 +205,30 @@ func TestTwoSendersOfOneCaseMakeOneRecord(t *testing.T) {
 	wait.Wait()
 	require.Equal(t, map[string]int{"Procedure": 1, "Observation": 1, "AdverseEvent": 1, "DiagnosticReport": 1, "Provenance": 1}, standing(t, b, g.CaseKey))
 }
+
+// A copy beside what stands is marked on a server that others wrote, and both
+// stay to be seen.
+func TestARealServerHasACopyMarked(t *testing.T) {
+	b := realServer(t)
+	g := scene{name: uuid.NewString(), sequence: 1}.graph()
+	ctx := context.Background()
+	first, err := b.engine(t).Deliver(ctx, g)
+	require.NoError(t, err)
+	client := b.target(t).Client
+	for _, i := range first.Items {
+		if i.Role == "lesion/1/size" {
+			a := client.Read(ctx, i.Type, i.ServerID)
+			require.NoError(t, a.Err)
+			require.Equal(t, http.StatusCreated, client.Create(ctx, i.Type, a.Body, "").Status)
+		}
+	}
+	result, err := delivery.DeliverInDoubt(b.engine(t), ctx, g)
+	require.NoError(t, err)
+	require.Len(t, result.Doubles, 1)
+	marked := client.Read(ctx, "Observation", result.Doubles[0].ServerID)
+	require.Contains(t, string(marked.Body), "entered-in-error")
+	require.Equal(t, map[string]int{"Procedure": 1, "Observation": 2, "DiagnosticReport": 1, "Provenance": 1}, standing(t, b, g.CaseKey))
+	again, err := delivery.DeliverInDoubt(b.engine(t), ctx, g)
+	require.NoError(t, err)
+	require.Empty(t, again.Doubles)
+}

@@ -18,6 +18,7 @@ type metrics struct {
 	attempts  *prometheus.CounterVec
 	settled   *prometheus.CounterVec
 	resources *prometheus.CounterVec
+	doubles   *prometheus.CounterVec
 	seconds   *prometheus.HistogramVec
 	open      *openRows
 	circuits  *circuits
@@ -31,6 +32,7 @@ func newMetrics(targets []string, st *store.Store, now func() time.Time) *metric
 		attempts:  counter("attempts_total", "Attempts by the class of their outcome.", "target", "class"),
 		settled:   counter("rows_total", "Outbox rows by the state an attempt left them in.", "target", "state"),
 		resources: counter("resources_total", "Resources by what happened to them on the target.", "target", "effect"),
+		doubles:   counter("doubles_marked_total", "Copies of our resources on the target that were marked as entered in error.", "target"),
 		seconds: prometheus.NewHistogramVec(prometheus.HistogramOpts{Namespace: "enbloc", Subsystem: "delivery", Name: "attempt_seconds",
 			Help: "Duration of attempts.", Buckets: []float64{.01, .03, .1, .3, 1, 3, 10, 30, 100}}, []string{"target"}),
 		open: &openRows{targets: targets, store: st, now: now,
@@ -47,6 +49,7 @@ func newMetrics(targets []string, st *store.Store, now func() time.Time) *metric
 		for _, e := range Effects() {
 			m.resources.WithLabelValues(t, string(e))
 		}
+		m.doubles.WithLabelValues(t)
 		m.seconds.WithLabelValues(t)
 	}
 	return m
@@ -54,7 +57,7 @@ func newMetrics(targets []string, st *store.Store, now func() time.Time) *metric
 
 func (m *metrics) register(r prometheus.Registerer) error {
 	var err error
-	for _, c := range []prometheus.Collector{m.attempts, m.settled, m.resources, m.seconds, m.open, m.circuits} {
+	for _, c := range []prometheus.Collector{m.attempts, m.settled, m.resources, m.doubles, m.seconds, m.open, m.circuits} {
 		err = errors.Join(err, r.Register(c))
 	}
 	return err
@@ -64,6 +67,7 @@ func (m *metrics) attempt(target string, a store.Attempt, left store.DeliverySta
 	m.attempts.WithLabelValues(target, a.Class).Inc()
 	m.settled.WithLabelValues(target, string(left)).Inc()
 	m.seconds.WithLabelValues(target).Observe(a.Duration.Seconds())
+	m.doubles.WithLabelValues(target).Add(float64(len(r.Doubles)))
 	for _, e := range Effects() {
 		m.resources.WithLabelValues(target, string(e)).Add(float64(r.Count(e)))
 	}

@@ -26,6 +26,9 @@ func (r *run) reconcile(ctx context.Context, ops []op) (learned bool, failure *F
 	if failure != nil {
 		return false, failure
 	}
+	if failure := r.settle(ctx, fresh, found); failure != nil {
+		return false, failure
+	}
 	adopted, failure := r.adopt(fresh, found)
 	if failure != nil {
 		return adopted, failure

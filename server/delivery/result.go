@@ -54,6 +54,9 @@ type Result struct {
 	// when nothing had to be sent.
 	HTTPStatus int    `json:"http_status,omitempty"`
 	RequestID  string `json:"request_id,omitempty"`
+	// Doubles are copies under keys of the case that were marked as entered in
+	// error, because the reports name others.
+	Doubles []Item `json:"doubles,omitempty"`
 	// Removal is set when the case was taken back instead of delivered.
 	Removal *Removal `json:"removal,omitempty"`
 
@@ -145,7 +148,7 @@ var sentences = map[Reason]string{
 	ReferenceMissing:   "The target misses something that the record refers to. The delivery waits and is tried again.",
 	ChangedByOthers:    "Somebody else has changed the record on the target. Nothing was overwritten. Compare, then resend or skip.",
 	DeletedByOthers:    "Somebody else has deleted a part of the record on the target. Nothing was restored. Ask there, then resend or skip.",
-	Doubled:            "The target holds more than one resource under one of our keys. Have the double removed there or marked as entered in error, then resend.",
+	Doubled:            "The target holds more than one resource under one of our keys, and the reports there do not say which is meant, or the copies differ. Have the double removed there or marked as entered in error, then resend.",
 	OtherContent:       "The target holds a resource under one of our keys whose content we did not write. Nothing was overwritten.",
 	LostRace:           "The target was changing the same record at the same moment. The delivery is tried again.",
 	Refused:            "The target refused the content. See which part and element; correct the report and send it again.",

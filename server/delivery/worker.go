@@ -191,6 +191,10 @@ func (s *Service) outcome(d store.Delivery, r Result, f *Failure, now time.Time)
 		if text, step := s.steppedText(d.Target); step != nil {
 			o.Reason, o.Explanation = "stepped-down", text
 		}
+		if n := len(r.Doubles); n > 0 {
+			o.Reason, o.Details = "doubles-marked", details(map[string]any{"doubles": r.Doubles})
+			o.Explanation = fmt.Sprintf("The target held %d further copies of parts of the record. They are marked as entered in error there; those that the reports name stand.", n)
+		}
 		if alarms := r.Alarms(); len(alarms) > 0 {
 			o.State, o.Reason = store.DeliveredWithDifferences, "stands-with-differences"
 			o.Explanation = fmt.Sprintf("The target keeps %d element(s) other than sent, the first at %s (%s).", len(alarms), alarms[0].Path, alarms[0].Role)
