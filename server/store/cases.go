@@ -98,8 +98,11 @@ func caseLock(key string) string { return "case|" + key }
 // transaction lasts. Two texts may share a lock by their hash, which costs a
 // wait and nothing else.
 func (t *Tx) lock(ctx context.Context, texts []string) error {
+	if t.engine != Postgres {
+		return nil
+	}
 	texts = slices.DeleteFunc(texts, func(text string) bool { return slices.Contains(t.locked, text) })
-	if t.engine != Postgres || len(texts) == 0 {
+	if len(texts) == 0 {
 		return nil
 	}
 	_, err := t.exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(text, 0)) FROM unnest(?::text[]) AS text`, texts)

@@ -93,13 +93,11 @@ func (g *gathered) send(ctx context.Context) error {
 		results := c.SendBatch(ctx, batch)
 		for _, judge := range settle {
 			if err := judge(results.Exec()); err != nil {
-				return errors.Join(err, ignored(results.Close()))
+				_ = results.Close() // it repeats the error
+				return err
 			}
 		}
 		return results.Close()
 	})
 	return translate("sending writes", err)
 }
-
-// ignored drops an error that only repeats the one before it.
-func ignored(error) error { return nil }
