@@ -21,7 +21,22 @@ func page(write func(*xhtml)) string {
 
 // text escapes; bytes and characters that XML cannot hold are taken out.
 func (x *xhtml) text(s string) {
+	if isPlain(s) {
+		x.b.WriteString(strings.TrimSpace(s))
+		return
+	}
 	_ = xml.EscapeText(&x.b, []byte(clean(s))) // a strings.Builder takes every write
+}
+
+// isPlain is sure that escaping would change nothing, as it is with most words.
+func isPlain(s string) bool {
+	for i := range len(s) {
+		switch c := s[i]; {
+		case c < ' ' || c > '~', c == '<', c == '>', c == '&', c == '"', c == '\'':
+			return false
+		}
+	}
+	return true
 }
 
 // wrap writes a text in an element; a blank text gives no element, because FHIR
