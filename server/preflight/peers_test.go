@@ -52,3 +52,18 @@ func TestRealServersGetTheirRung(t *testing.T) {
 		})
 	}
 }
+
+// A FHIR server that others wrote takes whole cases, each is taken back, and
+// nothing of them stays.
+func TestARealServerTakesWholeCases(t *testing.T) {
+	base := os.Getenv("ENBLOC_TEST_HAPI")
+	require.NotEmpty(t, base, "start a HAPI FHIR server and give its base URL in ENBLOC_TEST_HAPI")
+	client, err := fhirserver.New(fhirserver.Config{BaseURL: base})
+	require.NoError(t, err)
+	got, err := preflight.Run(context.Background(), preflight.Options{Client: client, Write: true, Bytes: 1 << 20, Entries: 64, Cases: 4})
+	require.NoError(t, err)
+	require.NotNil(t, got.Trial)
+	require.Equal(t, 4, got.Trial.Cases)
+	require.Equal(t, 4, got.Trial.Deliverable, "%+v", got.Trial)
+	require.Empty(t, got.Leftovers)
+}
