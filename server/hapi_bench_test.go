@@ -17,7 +17,7 @@ import (
 
 const (
 	hapiRounds  = 3
-	hapiCases   = 60 // a round of each kind
+	hapiCases   = 40 // a round of each kind
 	hapiSenders = 4  // at once, of either
 )
 
