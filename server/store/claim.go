@@ -66,11 +66,14 @@ func (r reads) claimNew(ctx context.Context, tenant, id, worker string, now time
 
 // Claim is [Store.Claim] in a transaction.
 func (t *Tx) Claim(ctx context.Context, tenant, id, worker string, now time.Time, lease time.Duration) (Delivery, Verdict, error) {
-	d, err := t.claimNew(ctx, tenant, id, worker, now, lease)
-	if err == nil || !errors.Is(err, sql.ErrNoRows) {
-		return d, Claimed, translate("claiming delivery", err)
+	if t.engine != Postgres { // where it has been tried before the transaction
+		d, err := t.claimNew(ctx, tenant, id, worker, now, lease)
+		if err == nil || !errors.Is(err, sql.ErrNoRows) {
+			return d, Claimed, translate("claiming delivery", err)
+		}
 	}
-	if d, err = t.Delivery(ctx, id); err != nil {
+	d, err := t.Delivery(ctx, id)
+	if err != nil {
 		return Delivery{}, Closed, err
 	}
 	if d.Tenant != tenant {
