@@ -76,7 +76,7 @@ func (r *run) settle(ctx context.Context, ops []op, found map[string][]json.RawM
 		return cmp.Or(failure, stop)
 	}
 	// All is decided before anything is written.
-	var marks []mark
+	var marks []marking
 	for _, o := range twice {
 		kept, others := r.choose(o, found[o.key], named)
 		if kept == nil {
@@ -92,7 +92,7 @@ func (r *run) settle(ctx context.Context, ops []op, found map[string][]json.RawM
 		found[o.key] = []json.RawMessage{kept}
 	}
 	for _, m := range marks {
-		if failure := r.put(ctx, m); failure != nil {
+		if failure := r.markCopy(ctx, m); failure != nil {
 			return failure
 		}
 	}
@@ -188,8 +188,8 @@ func (r *run) choose(o op, hits []json.RawMessage, named map[string]bool) (kept 
 	return kept, others
 }
 
-// mark is a copy that is to be marked as entered in error.
-type mark struct {
+// marking is a copy that is to be marked as entered in error.
+type marking struct {
 	op          op
 	id, version string
 	body        []byte
@@ -197,29 +197,26 @@ type mark struct {
 
 // markFor makes the marked form of a copy; ok is false when it says something
 // else than the one that is kept, or when its type cannot be marked.
-func (r *run) markFor(o op, copied, kept json.RawMessage) (m mark, ok bool) {
+func (r *run) markFor(o op, copied, kept json.RawMessage) (m marking, ok bool) {
 	differences, err := compare(o.role, kept, copied, r.target.Client.BaseURL())
-	if err != nil || r.void == nil {
-		return mark{}, false
+	if err != nil {
+		return marking{}, false
 	}
 	for _, d := range differences {
 		if d.Kind != Digits && !strings.HasSuffix(d.Path, ".reference") { // copies name each other
-			return mark{}, false
+			return marking{}, false
 		}
 	}
 	meta, err := fhirserver.ReadMeta(copied)
 	if err != nil || !validID(meta.ID) {
-		return mark{}, false
+		return marking{}, false
 	}
-	body, err := withoutServerParts(copied)
-	if err == nil {
-		body, err = r.void(o.kind, body)
-	}
-	return mark{o, meta.ID, meta.Version, body}, err == nil && len(body) > 0
+	body, err := inError(r.void, o.kind, copied)
+	return marking{o, meta.ID, meta.Version, body}, err == nil && len(body) > 0
 }
 
-// put marks one copy. A copy that has moved meanwhile is looked at again.
-func (r *run) put(ctx context.Context, m mark) *Failure {
+// markCopy marks one copy. A copy that has moved meanwhile is looked at again.
+func (r *run) markCopy(ctx context.Context, m marking) *Failure {
 	a := r.target.Client.Update(ctx, m.op.kind, m.id, withID(m.body, m.id), m.version)
 	r.result.HTTPStatus, r.result.RequestID = a.Status, a.RequestID
 	reaction := a.Reaction(r.now())

@@ -98,7 +98,7 @@ func (r *run) findByKeys(ctx context.Context, ops []op) (map[string][]json.RawMe
 	return found, nil
 }
 
-// adopt takes what was found under our keys into the ledger.
+// adopt takes what was found under our keys, once each, into the ledger.
 func (r *run) adopt(ops []op, found map[string][]json.RawMessage) (bool, *Failure) {
 	var stand []standing
 	for _, o := range ops {
@@ -107,9 +107,6 @@ func (r *run) adopt(ops []op, found map[string][]json.RawMessage) (bool, *Failur
 			continue
 		}
 		m, err := fhirserver.ReadMeta(hits[0])
-		if len(hits) > 1 {
-			return false, r.conflict(Doubled, []Difference{{o.role, o.kind, Added}})
-		}
 		if err != nil || !validID(m.ID) {
 			return false, &Failure{Class: target.Retry, Reason: NoAnswer, Uncertain: true}
 		}

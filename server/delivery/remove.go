@@ -3,7 +3,6 @@ package delivery
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"fmt"
 	"maps"
 	"net/http"
@@ -240,16 +239,11 @@ func (r *run) mark(ctx context.Context, rest []store.LedgerEntry) *Failure {
 		if a.Err != nil || a.Status != http.StatusOK || err != nil {
 			return r.unread(a)
 		}
-		body, err := withoutServerParts(a.Body)
-		if err == nil && void != nil {
-			var marked json.RawMessage
-			marked, err = void(e.Type, body)
-			body = marked
-		}
+		body, err := inError(void, e.Type, a.Body)
 		if err != nil {
 			return &Failure{Class: target.Permanent, Reason: NotRemoved, Cause: err}
 		}
-		if void == nil || len(body) == 0 {
+		if len(body) == 0 {
 			r.result.Removal.Left++
 			continue
 		}
@@ -274,6 +268,16 @@ func (r *run) mark(ctx context.Context, rest []store.LedgerEntry) *Failure {
 		r.result.Removal.Voided++
 	}
 	return nil
+}
+
+// inError is the form of a resource that stands on the target, marked as entered
+// in error; nil where there is no way to mark it.
+func inError(void Voider, kind string, standing []byte) ([]byte, error) {
+	body, err := withoutServerParts(standing)
+	if err != nil || void == nil {
+		return nil, err
+	}
+	return void(kind, body)
 }
 
 // forget takes what was deleted out of the ledger at once, so that whatever ends
