@@ -11,7 +11,6 @@ import (
 
 	"enbloc/mapping/graph"
 	"enbloc/server/delivery"
-	"enbloc/server/practice"
 )
 
 // standingBody is what the target holds of a role.
@@ -92,14 +91,9 @@ func TestACopyMadeByARaceIsMarked(t *testing.T) {
 	c := lowerRungs["3 conditional update"]
 	b.Shape(c.shape)
 	g := scene{name: "raced", sequence: 1}.graph()
-	b.faults.plan(func(r *http.Request) bool {
+	b.rival(func(r *http.Request) bool {
 		return transactions(r) && len(b.Resources("Device")) > 0 // the first one brings what cases share
-	}, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
-		next.ServeHTTP(w, r)
-		b.Shape(practice.Shape{})
-		b.double(t, b.standingBody(t, g, "lesion/1/size"), nil)
-		b.Shape(c.shape)
-	})
+	}, c.shape, func() { b.double(t, b.standingBody(t, g, "lesion/1/size"), nil) })
 	result, err := b.engine(t, c.target).Deliver(context.Background(), g)
 	require.NoError(t, err)
 	require.Len(t, result.Doubles, 1)

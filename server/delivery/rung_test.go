@@ -202,6 +202,17 @@ func isWrite(r *http.Request) bool {
 	return (r.Method == http.MethodPost || r.Method == http.MethodPut) && !strings.HasSuffix(r.URL.Path, "_search")
 }
 
+// rival acts right after a request that is wanted, on a server whose shape lets
+// it: the rival has conditions of its own.
+func (b *bench) rival(wants func(*http.Request) bool, shape practice.Shape, acts func()) {
+	b.faults.plan(wants, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+		next.ServeHTTP(w, r)
+		b.Shape(practice.Shape{})
+		acts()
+		b.Shape(shape)
+	})
+}
+
 func TestADoubleMadeByARaceStopsTheCase(t *testing.T) {
 	t.Parallel()
 	for _, name := range []string{"4 after a search", "3 conditional update"} {
@@ -222,11 +233,8 @@ func TestADoubleMadeByARaceStopsTheCase(t *testing.T) {
 					rival = strings.ReplaceAll(string(r.Body), "Patient?identifier=https://enbloc.example/fhir/sid/patient|HTEST-PAT-0001", "Patient/"+b.Resources("Patient")[0]["id"].(string))
 				}
 			}
-			b.faults.plan(func(r *http.Request) bool { return isWrite(r) && r.Method == http.MethodPost }, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
-				next.ServeHTTP(w, r)
-				b.Shape(practice.Shape{}) // the rival's server has conditions of its own
+			b.rival(func(r *http.Request) bool { return isWrite(r) && r.Method == http.MethodPost }, c.shape, func() {
 				require.Equal(t, 201, b.post(t, "Observation", rival))
-				b.Shape(c.shape)
 			})
 			_, err = e.Deliver(context.Background(), g)
 			f := requireReason(t, err, delivery.Doubled)

@@ -24,19 +24,22 @@ func stored(t *testing.T, st *store.Store, key string) bool {
 	return err == nil
 }
 
+// gathered runs fn in one Gather of one transaction.
+func gathered(ctx context.Context, st *store.Store, fn func(*store.Tx) error) error {
+	return st.InTx(ctx, func(tx *store.Tx) error { return tx.Gather(ctx, func() error { return fn(tx) }) })
+}
+
 // Gathered writes are all there or none is, and the error is that of the first
 // that fails, with its kind.
 func TestGatheredWritesFailTogether(t *testing.T) {
 	t.Parallel()
 	onBoth(t, func(t *testing.T, st *store.Store) {
 		ctx := t.Context()
-		require.NoError(t, st.InTx(ctx, func(tx *store.Tx) error {
-			return tx.Gather(ctx, func() error {
-				if err := tx.PutCase(ctx, opened("a")); err != nil {
-					return err
-				}
-				return tx.Gather(ctx, func() error { return tx.PutCase(ctx, opened("b")) }) // of the same gathering
-			})
+		require.NoError(t, gathered(ctx, st, func(tx *store.Tx) error {
+			if err := tx.PutCase(ctx, opened("a")); err != nil {
+				return err
+			}
+			return tx.Gather(ctx, func() error { return tx.PutCase(ctx, opened("b")) }) // of the same gathering
 		}))
 		require.True(t, stored(t, st, "a") && stored(t, st, "b"))
 
@@ -58,9 +61,7 @@ func TestGatheredWritesFailTogether(t *testing.T) {
 		require.False(t, later, "Gather itself returns the error")
 		require.False(t, stored(t, st, "c") || stored(t, st, "d"))
 
-		err = st.InTx(ctx, func(tx *store.Tx) error {
-			return tx.Gather(ctx, func() error { return tx.JoinDocument(ctx, "nowhere", "a") })
-		})
+		err = gathered(ctx, st, func(tx *store.Tx) error { return tx.JoinDocument(ctx, "nowhere", "a") })
 		require.True(t, fault.Is(err, fault.Conflict), "a write that must touch a row and does not: %v", err)
 	})
 }
@@ -70,25 +71,20 @@ func TestAReadSeesWhatIsGathered(t *testing.T) {
 	t.Parallel()
 	onBoth(t, func(t *testing.T, st *store.Store) {
 		ctx := t.Context()
-		require.NoError(t, st.InTx(ctx, func(tx *store.Tx) error {
-			return tx.Gather(ctx, func() error {
+		read := func() (c store.Case, err error) {
+			err = gathered(ctx, st, func(tx *store.Tx) (err error) {
 				if err := tx.PutCase(ctx, opened("a")); err != nil {
 					return err
 				}
-				c, err := tx.Case(ctx, "a")
-				require.Equal(t, "final", c.Status)
+				c, err = tx.Case(ctx, "a")
 				return err
 			})
-		}))
-		err := st.InTx(ctx, func(tx *store.Tx) error {
-			return tx.Gather(ctx, func() error {
-				if err := tx.PutCase(ctx, opened("a")); err != nil {
-					return err
-				}
-				_, err := tx.Case(ctx, "a")
-				return err
-			})
-		})
+			return c, err
+		}
+		c, err := read()
+		require.NoError(t, err)
+		require.Equal(t, "final", c.Status)
+		_, err = read()
 		require.True(t, fault.Is(err, fault.Conflict), "the read returns what failed before it: %v", err)
 	})
 }
