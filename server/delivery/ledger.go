@@ -25,7 +25,7 @@ type storeLedger struct {
 }
 
 func (l storeLedger) Entries(ctx context.Context, target, caseKey string, shared []string) (map[string]store.LedgerEntry, int, error) {
-	own, delivered, err := l.store.Recorded(ctx, target, caseKey)
+	own, delivered, err := l.store.Ledger(ctx, target, caseKey)
 	if err != nil {
 		return nil, 0, err
 	}

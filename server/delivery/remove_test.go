@@ -139,7 +139,7 @@ func TestALaterObjectionDeletesWhatWasSent(t *testing.T) {
 			require.Equal(t, others, p.standing(other), "another case was touched")
 			require.Contains(t, row.Explanation, "were deleted on the target")
 			require.NotContains(t, row.Explanation, "refuses")
-			ledger, err := p.store.Ledger(t.Context(), row.Target, s.caseKey())
+			ledger, _, err := p.store.Ledger(t.Context(), row.Target, s.caseKey())
 			require.NoError(t, err)
 			require.Empty(t, ledger)
 
@@ -207,7 +207,7 @@ func TestARemovalSurvivesLostAnswersAndFindsWhatTheLedgerDoesNotKnow(t *testing.
 	p.accept(s)
 	p.reaches(s, store.Delivered)
 	p.Shape(practice.Shape{Deletes: true})
-	ledger, err := p.store.Ledger(t.Context(), p.newest(s).Target, s.caseKey())
+	ledger, _, err := p.store.Ledger(t.Context(), p.newest(s).Target, s.caseKey())
 	require.NoError(t, err)
 	var keys []string
 	for _, e := range ledger[:2] {

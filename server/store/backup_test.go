@@ -129,10 +129,10 @@ func rowsBecamePages(t *testing.T, s *store.Store) {
 	at := func(us int64) time.Time { return time.UnixMicro(us).UTC() }
 	report := store.LedgerEntry{RoleKey: "k1", Role: "report", CaseKey: "c1", Type: "DiagnosticReport", ServerID: "7", Version: "3", Hash: "h1", Body: []byte("{}"), Sequence: 1, Written: at(5)}
 	lesion := store.LedgerEntry{RoleKey: "k2", Role: "lesion/1", CaseKey: "c1", Type: "Condition", ServerID: "8", Version: "1", Hash: "h2", Body: []byte("{}"), Sequence: 2, Voided: true, Written: at(7)}
-	ledger, err := s.Ledger(ctx, "x", "c1")
+	ledger, _, err := s.Ledger(ctx, "x", "c1")
 	require.NoError(t, err)
 	require.Equal(t, []store.LedgerEntry{report, lesion}, ledger)
-	ledger, err = s.Ledger(ctx, "y", "c1")
+	ledger, _, err = s.Ledger(ctx, "y", "c1")
 	require.NoError(t, err)
 	require.Len(t, ledger, 1)
 	ledger, err = s.SharedLedger(ctx, "x", []string{"k3"})

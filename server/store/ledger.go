@@ -30,32 +30,17 @@ type LedgerEntry struct {
 	Written time.Time
 }
 
-// Ledger returns what stands on a target for a case, by role key.
-func (r reads) Ledger(ctx context.Context, target, caseKey string) ([]LedgerEntry, error) {
-	all, err := r.page(ctx, target, caseKey)
-	return all, translate("reading ledger", err)
-}
-
-// Recorded is the ledger of a case on a target, and the highest state of it that
-// stands complete there, 0 when there is none: what a delivery begins with.
-func (r reads) Recorded(ctx context.Context, target, caseKey string) ([]LedgerEntry, int, error) {
-	var delivered int
+// Ledger returns what stands on a target for a case, by role key, and the highest
+// state of it that stands complete there, 0 when there is none.
+func (r reads) Ledger(ctx context.Context, target, caseKey string) (entries []LedgerEntry, delivered int, err error) {
 	var packed []byte
-	err := r.row(ctx, `SELECT coalesce((SELECT sequence FROM delivered WHERE target = ? AND case_key = ?), 0),
+	err = r.row(ctx, `SELECT coalesce((SELECT sequence FROM delivered WHERE target = ? AND case_key = ?), 0),
 		(SELECT entries FROM ledger_pages WHERE case_key = ? AND target = ?)`, target, caseKey, caseKey, target).Scan(&delivered, &packed)
 	if err != nil || packed == nil {
 		return nil, delivered, translate("reading ledger", err)
 	}
-	all, err := unpackPage(caseKey, packed)
-	return all, delivered, translate("reading ledger", err)
-}
-
-// DeliveredSequence is the highest state of a case that stands complete on a
-// target; 0 when there is none.
-func (r reads) DeliveredSequence(ctx context.Context, target, caseKey string) (int, error) {
-	var n int
-	err := r.row(ctx, `SELECT coalesce(max(sequence), 0) FROM delivered WHERE target = ? AND case_key = ?`, target, caseKey).Scan(&n)
-	return n, translate("reading delivered state", err)
+	entries, err = unpackPage(caseKey, packed)
+	return entries, delivered, translate("reading ledger", err)
 }
 
 // PutLedger stores entries, each in place of an older one with its role key. Of

@@ -66,7 +66,7 @@ func bodies(t *testing.T, s *store.Store, key string) (documents, ledger []strin
 		require.Equal(t, "h", d.Hash, "the hash stays")
 		documents = append(documents, string(d.Body))
 	}
-	entries, err := s.Ledger(context.Background(), "x", key)
+	entries, _, err := s.Ledger(context.Background(), "x", key)
 	require.NoError(t, err)
 	for _, e := range entries {
 		require.Equal(t, "1", e.Version)

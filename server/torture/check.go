@@ -162,7 +162,7 @@ func (v *verdict) checkOrder(s surveyed, caseKey string, e expected) {
 
 // checkLedger compares every ledger row of a case with what stands.
 func (v *verdict) checkLedger(ctx context.Context, st *store.Store, s surveyed, caseKey string) error {
-	rows, err := st.Ledger(ctx, "torture", caseKey)
+	rows, _, err := st.Ledger(ctx, "torture", caseKey)
 	for _, e := range rows {
 		v.checkRow(s, e)
 	}

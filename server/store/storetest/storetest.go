@@ -162,26 +162,26 @@ func ledgerKeeps(t *testing.T, b bench) {
 		many = append(many, store.LedgerEntry{RoleKey: fmt.Sprintf("m%03d", n), CaseKey: "c9", Body: []byte(`{}`), Written: now})
 	}
 	b.tx(func(tx *store.Tx) error { return tx.PutLedger(ctx, "x", many) })
-	stored, err := b.Ledger(ctx, "x", "c9")
+	stored, _, err := b.Ledger(ctx, "x", "c9")
 	require.NoError(t, err)
 	require.Equal(t, many, stored)
-	got, err := b.Ledger(ctx, "x", "c1")
+	got, _, err := b.Ledger(ctx, "x", "c1")
 	require.NoError(t, err)
 	require.Equal(t, []store.LedgerEntry{e}, got)
 	got, err = b.SharedLedger(ctx, "x", []string{"k2", "k9"})
 	require.NoError(t, err)
 	require.Equal(t, []store.LedgerEntry{shared}, got)
-	got, err = b.Ledger(ctx, "other target", "c1")
+	got, _, err = b.Ledger(ctx, "other target", "c1")
 	require.NoError(t, err)
 	require.Empty(t, got)
 
 	for _, sequence := range []int{2, 1} {
 		b.tx(func(tx *store.Tx) error { return tx.SetDelivered(ctx, "x", "c1", sequence, now) })
 	}
-	n, err := b.DeliveredSequence(ctx, "x", "c1")
+	_, n, err := b.Ledger(ctx, "x", "c1")
 	require.NoError(t, err)
 	require.Equal(t, 2, n, "a lower state changes nothing")
-	n, err = b.DeliveredSequence(ctx, "x", "c2")
+	_, n, err = b.Ledger(ctx, "x", "c2")
 	require.NoError(t, err)
 	require.Zero(t, n)
 }

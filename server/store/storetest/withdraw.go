@@ -19,15 +19,15 @@ func takenBack(t *testing.T, b bench) {
 	})
 	// The key of another case is not forgotten with this one's.
 	b.tx(func(tx *store.Tx) error { return tx.Forget(ctx, "x", "c1", []string{"k1", "k3"}) })
-	left, err := b.Ledger(ctx, "x", "c1")
+	left, _, err := b.Ledger(ctx, "x", "c1")
 	require.NoError(t, err)
 	require.Equal(t, entries[1:2], left)
 	for target, caseKey := range map[string]string{"x": "c2", "y": "c1"} {
-		left, err = b.Ledger(ctx, target, caseKey)
+		left, _, err = b.Ledger(ctx, target, caseKey)
 		require.NoError(t, err)
 		require.NotEmpty(t, left)
 	}
-	n, err := b.DeliveredSequence(ctx, "x", "c1")
+	_, n, err := b.Ledger(ctx, "x", "c1")
 	require.NoError(t, err)
 	require.Zero(t, n)
 }
