@@ -3,6 +3,7 @@ package server_test
 import (
 	"context"
 	"net/http"
+	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -79,12 +80,14 @@ func TestAFullDiskLeavesNothingHalfWritten(t *testing.T) {
 
 // The disk runs full between the target's answer and the writing down of it: the
 // case stands at the target, nothing here says so, and still it is not written
-// twice.
+// twice. What came of it is written down as soon as there is room, not when the
+// row's lease has ended.
 func TestADiskThatFillsDuringADeliveryDoublesNothing(t *testing.T) {
 	t.Parallel()
 	var s *servertest.Service
 	var full atomic.Int32
-	s = servertest.Start(t, servertest.Options{Undelivered: false, Target: func(receiver http.Handler) http.Handler {
+	log := &heard{}
+	s = servertest.Start(t, servertest.Options{Undelivered: false, Log: log, Target: func(receiver http.Handler) http.Handler {
 		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 			receiver.ServeHTTP(w, r)
 			if r.Method == http.MethodPost && r.URL.Path == "/fhir" && full.CompareAndSwap(0, 1) {
@@ -93,12 +96,14 @@ func TestADiskThatFillsDuringADeliveryDoublesNothing(t *testing.T) {
 		})
 	}})
 	receipt := s.MustAccept("/cases", example(t, gastricReport))
-	require.Eventually(t, func() bool { return full.Load() == 1 && len(s.Receiver.Resources("DiagnosticReport")) > 0 }, time.Minute, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return strings.Contains(log.String(), "cannot be written down yet") }, time.Minute, 5*time.Millisecond)
+	require.NotEmpty(t, s.Receiver.Resources("DiagnosticReport"))
 	pages(t, s, false)
 	s.Settle()
 	rows, err := s.Store.Deliveries(context.Background(), store.DeliveryQuery{CaseKey: receipt.Case})
 	require.NoError(t, err)
 	require.Equal(t, store.Delivered, rows[0].State, rows[0].Explanation)
+	require.Equal(t, 1, rows[0].Attempts)
 	for _, w := range s.Receiver.Journal() {
 		require.Equal(t, 1, w.Version, "%s/%s was written twice", w.Type, w.ID)
 	}

@@ -241,12 +241,32 @@ func diagnostics(f *Failure) string {
 	return strings.Join(parts, "; ")
 }
 
-// finish records what the attempt has learned, gives the row back, and wakes the
-// next row of the case when this one no longer holds it back. It runs to its end
-// even when the service is stopping.
+// finish writes down what came of an attempt. While the store cannot be written
+// (a disk is full, Postgres starts again) it goes on trying for a while, also
+// when the service is stopping: what is not written down has to be found out at
+// the target again, once the row's lease has ended.
 func (s *Service) finish(ctx context.Context, d store.Delivery, r Result, o store.Outcome, a store.Attempt, now time.Time) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.margin/2)
 	defer cancel()
+	for tries := 1; ; tries++ {
+		err := s.writeDown(ctx, d, r, o, a, now)
+		if !fault.Is(err, fault.Unavailable) || ctx.Err() != nil {
+			return err
+		}
+		if tries == 1 {
+			s.log.WarnContext(ctx, "outcome of delivery cannot be written down yet", "delivery", d.ID, "error", err)
+		}
+		select {
+		case <-ctx.Done():
+			return err
+		case <-time.After(backoff(50*time.Millisecond, time.Second, tries)):
+		}
+	}
+}
+
+// writeDown records what the attempt has learned, gives the row back, and wakes
+// the next row of the case when this one no longer holds it back.
+func (s *Service) writeDown(ctx context.Context, d store.Delivery, r Result, o store.Outcome, a store.Attempt, now time.Time) error {
 	return s.store.InTx(ctx, func(tx *store.Tx) error {
 		// Whoever adds a state to the case waits, so that the next row is seen here
 		// or sees that this one is settled.
