@@ -21,7 +21,7 @@ func buildBundle(base string, rung int, ops []op, refs map[string]string) []byte
 	var b bytes.Buffer
 	size := 64
 	for _, o := range ops {
-		size += len(o.local) + 400
+		size += len(o.local.raw) + 400
 	}
 	b.Grow(size)
 	b.WriteString(`{"resourceType":"Bundle","type":"transaction","entry":[`)
@@ -43,7 +43,7 @@ func writeEntry(b *bytes.Buffer, base string, rung int, o op, refs map[string]st
 	if id == "" {
 		condition := o.condition()
 		b.WriteString(`{"fullUrl":"urn:uuid:` + o.uuid + `","resource":`)
-		writeLinked(b, o.local, refs)
+		o.write(b, refs)
 		if rung == RungConditionalUpdate {
 			b.WriteString(`,"request":{"method":"PUT","url":"` + o.kind + `?` + condition + `"}}`)
 			return
@@ -54,7 +54,7 @@ func writeEntry(b *bytes.Buffer, base string, rung int, o op, refs map[string]st
 	b.WriteString(`{"fullUrl":`)
 	writeString(b, base+"/"+o.kind+"/"+id)
 	b.WriteString(`,"resource":`)
-	writeWithID(b, o.local, id, refs)
+	b.Write(withID(o.linked(refs), id))
 	b.WriteString(`,"request":{"method":"PUT","url":"` + o.kind + `/` + id + `"`)
 	if o.entry.Version != "" {
 		b.WriteString(`,"ifMatch":`)
@@ -63,10 +63,13 @@ func writeEntry(b *bytes.Buffer, base string, rung int, o op, refs map[string]st
 	b.WriteString(`}}`)
 }
 
-// writeWithID puts the id in front: a body has none of its own.
-func writeWithID(b *bytes.Buffer, body []byte, id string, refs map[string]string) {
-	b.WriteString(`{"id":"` + id + `",`)
-	writeLinked(b, bytes.TrimLeft(body, " \n\t{"), refs)
+// withID puts the id in front: a body has none of its own.
+func withID(body []byte, id string) []byte {
+	out := make([]byte, 0, len(body)+len(id)+len(`"id":"",`))
+	out = append(out, `{"id":"`...)
+	out = append(out, id...)
+	out = append(out, `",`...)
+	return append(out, bytes.TrimLeft(body, " \n\t{")...)
 }
 
 // writeString writes a JSON string whose content holds quotes or backslashes

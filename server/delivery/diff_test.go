@@ -49,9 +49,8 @@ func TestCompareTellsLossFromForm(t *testing.T) {
 func TestReferencesAreExchangedAndNothingElse(t *testing.T) {
 	t.Parallel()
 	body := []byte(`{"a":{"reference":"urn:uuid:1"},"note":"\"reference\":\"urn:uuid:1\"","value":"urn:uuid:1","z":[{"reference":"urn:uuid:2"},{"reference":"Patient/\"x"}]}`)
-	var out bytes.Buffer
-	writeLinked(&out, body, map[string]string{"urn:uuid:1": "Procedure/7"})
-	require.JSONEq(t, `{"a":{"reference":"Procedure/7"},"note":"\"reference\":\"urn:uuid:1\"","value":"urn:uuid:1","z":[{"reference":"urn:uuid:2"},{"reference":"Patient/\"x"}]}`, out.String())
+	out := op{local: bodyOf(body)}.linked(map[string]string{"urn:uuid:1": "Procedure/7"})
+	require.JSONEq(t, `{"a":{"reference":"Procedure/7"},"note":"\"reference\":\"urn:uuid:1\"","value":"urn:uuid:1","z":[{"reference":"urn:uuid:2"},{"reference":"Patient/\"x"}]}`, string(out))
 }
 
 func TestExternalReferencesAreReadAsTheyAreSpelled(t *testing.T) {
@@ -73,11 +72,17 @@ func TestExternalReferencesAreReadAsTheyAreSpelled(t *testing.T) {
 	}
 }
 
+// localised is a body as it is written once its references are resolved.
+func localised(raw []byte, resolved resolutions) ([]byte, error) {
+	local, err := bodyOf(raw).localise(resolved)
+	return op{local: local, resolved: resolved}.linked(nil), err
+}
+
 func TestALogicalReferenceKeepsWhatStoodBesideIt(t *testing.T) {
 	t.Parallel()
 	body := []byte(`{"performer":{"display":"HTEST","reference":"Practitioner?identifier=urn:x|1","type":"Practitioner"},"subject":{"reference":"Patient?identifier=urn:x|2"},"v":1.50}`)
 	looked := map[external]string{{"Patient", "urn:x|2", "urn:x", "2"}: "Patient/7", {"Practitioner", "urn:x|1", "urn:x", "1"}: ""}
-	resolved, failure := resolveAll([][]byte{body}, func(x external) (string, *Failure) {
+	resolved, failure := resolveAll([]op{{local: bodyOf(body)}}, func(x external) (string, *Failure) {
 		literal, once := looked[x]
 		require.True(t, once, x)
 		delete(looked, x)
@@ -85,7 +90,7 @@ func TestALogicalReferenceKeepsWhatStoodBesideIt(t *testing.T) {
 	})
 	require.Nil(t, failure)
 	require.Empty(t, looked)
-	got, err := localise(body, resolved)
+	got, err := localised(body, resolved)
 	require.NoError(t, err)
 	require.Equal(t, `{"performer":{"display":"HTEST","identifier":{"system":"urn:x","value":"1"},"type":"Practitioner"},"subject":{"reference":"Patient/7"},"v":1.50}`, string(got))
 }
@@ -95,14 +100,14 @@ func TestALogicalReferenceKeepsWhatStoodBesideIt(t *testing.T) {
 func TestAConditionalReferenceStaysOne(t *testing.T) {
 	t.Parallel()
 	body := []byte(`{"performer":{"reference":"Practitioner?identifier=urn:x|1"},"subject":{"reference":"Patient?identifier=urn%3Ax%7C2"}}`)
-	resolved, failure := resolveAll([][]byte{body}, func(x external) (string, *Failure) {
+	resolved, failure := resolveAll([]op{{local: bodyOf(body)}}, func(x external) (string, *Failure) {
 		if x.Type == "Patient" {
 			return "Patient?identifier=urn:x|2", nil
 		}
 		return "", nil
 	})
 	require.Nil(t, failure)
-	got, err := localise(body, resolved)
+	got, err := localised(body, resolved)
 	require.NoError(t, err)
 	require.Equal(t, `{"performer":{"identifier":{"system":"urn:x","value":"1"},"type":"Practitioner"},"subject":{"reference":"Patient?identifier=urn:x|2"}}`, string(got))
 }
@@ -110,8 +115,8 @@ func TestAConditionalReferenceStaysOne(t *testing.T) {
 func TestBundleFramesAreJSONWhateverTheBaseAndTheVersionHold(t *testing.T) {
 	t.Parallel()
 	ops := []op{
-		{action: create, key: "k1", kind: "Observation", uuid: "u1", searchBy: "identifier", local: []byte(`{"resourceType":"Observation","s":{"reference":"urn:uuid:u2"}}`)},
-		{action: update, key: "k2", kind: "Procedure", uuid: "u2", local: []byte(`{"resourceType":"Procedure"}`), entry: store.LedgerEntry{ServerID: "7", Version: `a"b\`}},
+		{action: create, key: "k1", kind: "Observation", uuid: "u1", searchBy: "identifier", local: bodyOf([]byte(`{"resourceType":"Observation","s":{"reference":"urn:uuid:u2"}}`))},
+		{action: update, key: "k2", kind: "Procedure", uuid: "u2", local: bodyOf([]byte(`{"resourceType":"Procedure"}`)), entry: store.LedgerEntry{ServerID: "7", Version: `a"b\`}},
 	}
 	var bundle struct {
 		Entry []struct {
@@ -178,10 +183,10 @@ func FuzzReferences(f *testing.F) {
 	f.Add([]byte(`"reference":"`))
 	f.Add([]byte(`"reference":"\`))
 	f.Fuzz(func(t *testing.T, body []byte) {
-		if !bytes.Equal(linked(body, nil), body) {
+		if !bytes.Equal(op{local: bodyOf(body)}.linked(nil), body) {
 			t.Fatal("changed without a reason")
 		}
-		got, err := localise(body, resolutions{"Patient?identifier=urn:x|1": {literal: "Patient/7"}})
+		got, err := localised(body, resolutions{"Patient?identifier=urn:x|1": {literal: "Patient/7"}})
 		if err == nil && json.Valid(body) && !json.Valid(got) {
 			t.Fatalf("made invalid JSON of %q", body)
 		}

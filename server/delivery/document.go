@@ -104,7 +104,7 @@ func collection(g graph.Graph) ([]byte, error) {
 	var b bytes.Buffer
 	b.WriteString(`{"resourceType":"Bundle","type":"collection","entry":[`)
 	for i, r := range g.Resources {
-		body, err := localise(r.Body, nil)
+		local, err := named(r.Body)
 		if err != nil {
 			return nil, err
 		}
@@ -112,7 +112,7 @@ func collection(g graph.Graph) ([]byte, error) {
 			b.WriteByte(',')
 		}
 		b.WriteString(`{"fullUrl":"` + r.Reference() + `","resource":`)
-		b.Write(body)
+		b.Write(local.raw)
 		b.WriteByte('}')
 	}
 	b.WriteString(`]}`)

@@ -28,7 +28,7 @@ func (r *run) drop() error {
 		return err
 	}
 	for i := range ops { // nobody is asked: what the hospital owns is named by identifier
-		if ops[i].local, err = localise(ops[i].neutral, nil); err != nil {
+		if ops[i].local, err = ops[i].local.localise(nil); err != nil {
 			return &Failure{Class: target.Permanent, Reason: OurMistake, Cause: err}
 		}
 	}
@@ -69,15 +69,15 @@ func (r *run) lines(ops []op) ([]byte, error) {
 	refs := references(r.g, r.ledger, RungClientIDs)
 	var b bytes.Buffer
 	for _, o := range only(ops, func(o op) bool { return o.action == void }) {
-		writeWithID(&b, o.local, o.entry.ServerID, refs)
+		b.Write(withID(o.linked(refs), o.entry.ServerID))
 		b.WriteByte('\n')
 	}
 	for _, res := range r.g.Resources {
-		body, err := localise(res.Body, nil)
+		local, err := named(res.Body)
 		if err != nil {
 			return nil, err
 		}
-		writeWithID(&b, body, idInFile(r.ledger[res.Key], res.Key), refs)
+		b.Write(withID(op{local: local}.linked(refs), idInFile(r.ledger[res.Key], res.Key)))
 		b.WriteByte('\n')
 	}
 	return b.Bytes(), nil

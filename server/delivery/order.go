@@ -44,7 +44,7 @@ func inOrder(ops []op) []op {
 			return
 		}
 		state[i] = 1
-		eachReference(ops[i].local, func(_, _ int, raw []byte) {
+		ops[i].local.each(func(raw []byte) {
 			if j, ok := byURN[string(raw)]; ok && stage(ops[j]) == stage(ops[i]) {
 				visit(j)
 			}
@@ -63,12 +63,12 @@ func inOrder(ops []op) []op {
 }
 
 // dangling reports whether a body refers to a neighbour that has no place yet.
-func dangling(body []byte) bool { return names(body, func(string) bool { return true }) }
+func dangling(raw []byte) bool { return names(bodyOf(raw), func(string) bool { return true }) }
 
 // names reports whether a body refers to a neighbour of some kind, by its urn.
-func names(body []byte, of func(urn string) bool) bool {
+func names(b body, of func(urn string) bool) bool {
 	found := false
-	eachReference(body, func(_, _ int, raw []byte) {
+	b.each(func(raw []byte) {
 		found = found || strings.HasPrefix(string(raw), "urn:uuid:") && of(string(raw))
 	})
 	return found

@@ -94,11 +94,11 @@ func (r *run) part(ops []op) ([]op, *Failure) {
 		if !names(o.local, lost) {
 			continue
 		}
-		body, err := prunedOf(o.local, lost)
+		body, err := prunedOf(o.local.raw, lost)
 		if err != nil {
 			return nil, &Failure{Class: target.Permanent, Reason: OurMistake, Cause: err}
 		}
-		out[i].local, out[i].partial = body, true
+		out[i].local, out[i].partial = bodyOf(body), true
 	}
 	return out, nil
 }

@@ -31,10 +31,11 @@ type op struct {
 	system   string // of the key
 	shared   bool
 	fixed    bool // immutable or shared: never updated
-	// neutral is the body as mapping made it; local the same with the
-	// hospital's references resolved.
-	neutral, local []byte
-	hash           string
+	// local is the body as mapping made it, or without what has no place yet;
+	// resolved is what the hospital's references become when it is written.
+	local    body
+	resolved resolutions
+	hash     string
 	// partial marks a first write that leaves out references to what has no
 	// place yet; a second write completes it.
 	partial  bool
@@ -90,7 +91,7 @@ func plan(g graph.Graph, ledger map[string]store.LedgerEntry, voider Voider, has
 		if body == nil {
 			continue // the voider leaves this type as it is
 		}
-		ops = append(ops, op{action: void, role: e.Role, key: e.RoleKey, system: system, kind: e.Type, neutral: body, local: body, hash: hashOf(body), entry: e})
+		ops = append(ops, op{action: void, role: e.Role, key: e.RoleKey, system: system, kind: e.Type, local: bodyOf(body), hash: hashOf(body), entry: e})
 	}
 	for _, r := range g.Resources {
 		e, known := ledger[r.Key]
@@ -99,13 +100,14 @@ func plan(g graph.Graph, ledger map[string]store.LedgerEntry, voider Voider, has
 			continue
 		}
 		o := op{action: update, role: r.Role, key: r.Key, kind: r.Type, uuid: r.UUID, searchBy: r.SearchBy, system: system,
-			shared: r.Shared, fixed: fixed, neutral: r.Body, pointers: r.Pointers, hash: hashes.of(r), entry: e}
+			shared: r.Shared, fixed: fixed, pointers: r.Pointers, hash: hashes.of(r), entry: e}
 		switch {
 		case !known:
 			o.action = create
 		case e.Hash == o.hash:
 			continue
 		}
+		o.local = bodyOf(r.Body)
 		ops = append(ops, o)
 	}
 	return ops, nil
@@ -126,19 +128,23 @@ func references(g graph.Graph, ledger map[string]store.LedgerEntry, rung int) ma
 	return refs
 }
 
-// linked is the body with the references in refs made literal.
-func linked(body []byte, refs map[string]string) []byte {
-	var out bytes.Buffer
-	out.Grow(len(body) + 64)
-	writeLinked(&out, body, refs)
-	return out.Bytes()
+// write writes the body with the references in refs, and those of the hospital,
+// made literal.
+func (o op) write(out *bytes.Buffer, refs map[string]string) {
+	o.local.write(out, func(raw []byte) (string, bool) {
+		if to, ok := refs[string(raw)]; ok {
+			return to, true
+		}
+		return o.resolved.literal(raw)
+	})
 }
 
-func writeLinked(out *bytes.Buffer, body []byte, refs map[string]string) {
-	replaceReferences(out, body, func(raw []byte) (string, bool) {
-		to, ok := refs[string(raw)]
-		return to, ok
-	})
+// linked is what write writes.
+func (o op) linked(refs map[string]string) []byte {
+	var out bytes.Buffer
+	out.Grow(len(o.local.raw) + 64)
+	o.write(&out, refs)
+	return out.Bytes()
 }
 
 // ledgerEntry is what the ledger keeps of an op that stands on the target.
@@ -146,7 +152,7 @@ func (o op) ledgerEntry(caseKey string, sequence int, id, version string, refs m
 	if o.shared {
 		caseKey = ""
 	}
-	body, hash := linked(o.local, refs), o.hash
+	body, hash := o.linked(refs), o.hash
 	if o.partial {
 		hash = "" // no hash is equal to this one, so the next plan completes it
 		if less, err := pruned(body); err == nil {

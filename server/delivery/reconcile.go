@@ -125,7 +125,7 @@ func (r *run) adopt(ops []op, found map[string][]json.RawMessage) (bool, *Failur
 			// The first half of a resource that is written in two.
 			half := s.op
 			half.partial = true
-			if p := half.ledgerEntry(r.g.CaseKey, r.g.Sequence, s.id, s.version, refs); dangling(linked(s.op.local, refs)) {
+			if p := half.ledgerEntry(r.g.CaseKey, r.g.Sequence, s.id, s.version, refs); dangling(s.op.linked(refs)) {
 				if d, ok := same(p.Body, hit, r.target.Client.BaseURL()); ok {
 					e, differences, equal = p, d, true
 				}

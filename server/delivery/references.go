@@ -18,46 +18,68 @@ import (
 // as fast.
 var referenceKey = []byte(`reference":"`)
 
-// eachReference calls visit with the raw string of every reference in a body
-// (without quotes, JSON escapes as they are) and its place.
-func eachReference(body []byte, visit func(start, end int, raw []byte)) {
+// body is a resource as canonical JSON with the places of its references (the
+// text between the quotes, JSON escapes as they are). They are looked for once:
+// what a case refers to is resolved, written and noted by them.
+type body struct {
+	raw   []byte
+	links []place
+}
+
+type place struct{ start, end int }
+
+func bodyOf(raw []byte) body {
+	b := body{raw: raw}
 	for at := 0; ; {
-		i := bytes.Index(body[at:], referenceKey)
+		i := bytes.Index(raw[at:], referenceKey)
 		if i < 0 {
-			return
+			return b
 		}
 		start := at + i + len(referenceKey)
-		if at+i == 0 || body[at+i-1] != '"' { // the end of another name
+		if at+i == 0 || raw[at+i-1] != '"' { // the end of another name
 			at = start
 			continue
 		}
 		end := start
-		for end < len(body) && body[end] != '"' {
-			if body[end] == '\\' {
+		for end < len(raw) && raw[end] != '"' {
+			if raw[end] == '\\' {
 				end++
 			}
 			end++
 		}
-		if end >= len(body) {
-			return
+		if end >= len(raw) {
+			return b
 		}
-		visit(start, end, body[start:end])
+		if b.links == nil {
+			b.links = make([]place, 0, usualLinks)
+		}
+		b.links = append(b.links, place{start, end})
 		at = end
 	}
 }
 
-// replaceReferences copies body to out with some references exchanged. swap
-// returns false for those that stay.
-func replaceReferences(out *bytes.Buffer, body []byte, swap func(raw []byte) (string, bool)) {
+// usualLinks is what most resources of a case have no more of.
+const usualLinks = 8
+
+// each calls visit with the text of every reference.
+func (b body) each(visit func(raw []byte)) {
+	for _, l := range b.links {
+		visit(b.raw[l.start:l.end])
+	}
+}
+
+// write copies the body to out with some references exchanged. swap returns
+// false for those that stay.
+func (b body) write(out *bytes.Buffer, swap func(raw []byte) (string, bool)) {
 	done := 0
-	eachReference(body, func(start, end int, raw []byte) {
-		if to, ok := swap(raw); ok {
-			out.Write(body[done:start])
+	for _, l := range b.links {
+		if to, ok := swap(b.raw[l.start:l.end]); ok {
+			out.Write(b.raw[done:l.start])
 			out.WriteString(to)
-			done = end
+			done = l.end
 		}
-	})
-	out.Write(body[done:])
+	}
+	out.Write(b.raw[done:])
 }
 
 // external is a reference to what the hospital owns, named by its identifier.
@@ -129,12 +151,18 @@ type resolution struct {
 // people in each of its resources, and reading a name is dear.
 type resolutions map[string]resolution
 
-// resolveAll has each distinct external reference of some bodies looked up once.
-func resolveAll(bodies [][]byte, lookUp func(external) (string, *Failure)) (resolutions, *Failure) {
+// literal is the swap of [body.write] for what was resolved.
+func (r resolutions) literal(raw []byte) (string, bool) {
+	to := r[string(raw)].literal
+	return to, to != ""
+}
+
+// resolveAll has each distinct external reference of some ops looked up once.
+func resolveAll(ops []op, lookUp func(external) (string, *Failure)) (resolutions, *Failure) {
 	all, literals := resolutions{}, map[external]string{}
 	var failure *Failure
-	for _, b := range bodies {
-		eachReference(b, func(_, _ int, raw []byte) {
+	for _, o := range ops {
+		o.local.each(func(raw []byte) {
 			if _, known := all[string(raw)]; known || failure != nil {
 				return
 			}
@@ -153,38 +181,46 @@ func resolveAll(bodies [][]byte, lookUp func(external) (string, *Failure)) (reso
 	return all, failure
 }
 
-// localise exchanges the external references of a body for what they resolved
-// to; those that were not looked up become references by identifier. A literal
-// is a swap of bytes; a logical reference changes the shape of the object and
-// goes through the JSON tree, digits kept.
-func localise(body []byte, resolved resolutions) ([]byte, error) {
-	if !bytes.Contains(body, byIdentifier) {
-		return body, nil
-	}
+// localise makes references by identifier of the external ones that have no
+// literal. That changes the shape of the object and goes through the JSON tree,
+// digits kept; then the literals are in the body too. Else it stays as it is and
+// they are written in with all other links.
+func (b body) localise(resolved resolutions) (body, error) {
 	logical := false
-	var out bytes.Buffer
-	out.Grow(len(body))
-	replaceReferences(&out, body, func(raw []byte) (string, bool) {
+	b.each(func(raw []byte) {
+		if !bytes.Contains(raw, byIdentifier) {
+			return
+		}
 		r, known := resolved[string(raw)]
 		if !known && !logical {
 			_, known = readExternal(raw)
 		}
 		logical = logical || known && r.literal == ""
-		return r.literal, r.literal != ""
 	})
 	if !logical {
-		return out.Bytes(), nil
+		return b, nil
 	}
-	return makeLogical(out.Bytes(), resolved)
+	var out bytes.Buffer
+	out.Grow(len(b.raw))
+	b.write(&out, resolved.literal)
+	raw, err := makeLogical(out.Bytes(), resolved)
+	if err != nil {
+		return body{}, err
+	}
+	return bodyOf(raw), nil
 }
 
+// named is a body with every external reference by identifier: what goes to
+// nobody who could look them up.
+func named(raw []byte) (body, error) { return bodyOf(raw).localise(nil) }
+
 // makeLogical turns the external references that are left into identifiers.
-func makeLogical(body []byte, resolved resolutions) ([]byte, error) {
+func makeLogical(raw []byte, resolved resolutions) ([]byte, error) {
 	final := map[string]bool{} // a literal may be a search that the target makes itself
 	for _, r := range resolved {
 		final[r.literal] = true
 	}
-	tree, err := fhirserver.DecodeTree[any](body)
+	tree, err := fhirserver.DecodeTree[any](raw)
 	if err != nil {
 		return nil, err
 	}

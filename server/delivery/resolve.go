@@ -11,24 +11,20 @@ import (
 )
 
 // resolve looks up what the hospital owns (patient, encounter, staff) and
-// writes the answer into the bodies. Nothing is ever created there and nothing
+// tells the ops what to write for it. Nothing is ever created there and nothing
 // guessed: a patient must be exactly one, and anybody else who is not exactly
 // one is named by identifier.
 func (r *run) resolve(ctx context.Context, ops []op) error {
-	bodies := make([][]byte, len(ops))
-	for i, o := range ops {
-		bodies[i] = o.neutral
-	}
-	resolved, failure := resolveAll(bodies, func(x external) (string, *Failure) { return r.lookUp(ctx, x) })
+	resolved, failure := resolveAll(ops, func(x external) (string, *Failure) { return r.lookUp(ctx, x) })
 	if failure != nil {
 		return failure
 	}
 	for i := range ops {
-		local, err := localise(ops[i].neutral, resolved)
+		local, err := ops[i].local.localise(resolved)
 		if err != nil {
 			return &Failure{Class: target.Permanent, Reason: OurMistake, Cause: err}
 		}
-		ops[i].local = local
+		ops[i].local, ops[i].resolved = local, resolved
 	}
 	return nil
 }

@@ -1,7 +1,6 @@
 package delivery
 
 import (
-	"bytes"
 	"context"
 
 	"enbloc/server/target"
@@ -17,7 +16,7 @@ func (r *run) sendSingly(ctx context.Context, ops []op) *Failure {
 		if waiting && o.kind == "Provenance" {
 			continue // it says that all is written, so it waits until it is true
 		}
-		body := linked(o.local, references(r.g, r.ledger, r.target.Rung))
+		body := o.linked(references(r.g, r.ledger, r.target.Rung))
 		if dangling(body) {
 			waiting = true
 			if o.action != create {
@@ -77,10 +76,4 @@ func (r *run) write1(ctx context.Context, o op, body []byte) fhirserver.Answer {
 		return client.Create(ctx, o.kind, body, "")
 	}
 	return client.Create(ctx, o.kind, body, o.condition())
-}
-
-func withID(body []byte, id string) []byte {
-	var b bytes.Buffer
-	writeWithID(&b, body, id, nil)
-	return b.Bytes()
 }

@@ -13,7 +13,7 @@ const (
 	// fewEnough is how many resources are all read back.
 	fewEnough = 8
 	// sampled is how many are read beside the reports when there are more.
-	sampled = 4
+	sampled = 2
 )
 
 // verify reads back what was written and compares. Three of four servers take
