@@ -67,8 +67,11 @@ func (m *mapper) histologyConclusion(found []report.Lesion) string {
 // histologyNarrative is the text of the summary of histology.
 func (m *mapper) histologyNarrative(found []report.Lesion) string {
 	told := newAnswers(slices.DeleteFunc(slices.Clone(m.results), func(r assess.Result) bool {
+		if !ofPathology(r) || r.Event != "" {
+			return true
+		}
 		part, _ := m.partOfResult(r)
-		return !ofPathology(r) || r.Event != "" || !strings.HasPrefix(part, partHistology+"/")
+		return !strings.HasPrefix(part, partHistology+"/")
 	}))
 	return page(func(x *xhtml) {
 		x.heading("Histology summary")
@@ -77,7 +80,7 @@ func (m *mapper) histologyNarrative(found []report.Lesion) string {
 		}
 		for _, l := range found {
 			x.subheading("Lesion " + strconv.Itoa(l.Number) + ": " + lesionTitle(l.Examination))
-			of := told.about(func(r assess.Result) bool { return r.Lesion == l.Number })
+			of := told.about(func(r answer) bool { return r.Lesion == l.Number })
 			told.summary(x, of)
 			rows := histologyRows(*l.Histology)
 			if lab := l.Histology.LabReport; lab != nil {

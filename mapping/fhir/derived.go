@@ -39,11 +39,18 @@ func (m *mapper) derived() {
 // sorted puts results into an order that depends on what they are about and
 // rest on, never on the order in which the rules were asked.
 func sorted(results []assess.Result) []assess.Result {
-	out := slices.Clone(results)
-	slices.SortStableFunc(out, func(a, b assess.Result) int {
+	order := make([]*assess.Result, len(results)) // a result is too large to be moved at every step
+	for i := range results {
+		order[i] = &results[i]
+	}
+	slices.SortStableFunc(order, func(a, b *assess.Result) int {
 		return cmp.Or(cmp.Compare(a.Lesion, b.Lesion), cmp.Compare(a.Event, b.Event), cmp.Compare(a.Rule, b.Rule),
 			slices.Compare(a.Inputs, b.Inputs), cmp.Compare(a.Title, b.Title), cmp.Compare(a.Answer, b.Answer))
 	})
+	out := make([]assess.Result, len(order))
+	for i, r := range order {
+		out[i] = *r
+	}
 	return out
 }
 

@@ -2,6 +2,7 @@ package fhir
 
 import (
 	"crypto/hmac"
+	"crypto/sha1" //nolint:gosec // see newUUIDs
 	"crypto/sha256"
 	"encoding/hex"
 	"hash"
@@ -54,8 +55,9 @@ func newKeyer(secret []byte) *keyer { return &keyer{mac: hmac.New(sha256.New, se
 func (k *keyer) key(letter, message string) string {
 	k.mac.Reset()
 	k.mac.Write([]byte(message))
-	digits := hex.EncodeToString(k.mac.Sum(k.sum[:0]))
-	return letter + digits[:keyDigits]
+	made := append(make([]byte, 0, 1+2*sha256.Size), letter...)
+	made = hex.AppendEncode(made, k.mac.Sum(k.sum[:0]))
+	return string(made[:len(letter)+keyDigits])
 }
 
 // identity makes the keys of one case.
@@ -63,6 +65,7 @@ type identity struct {
 	keyer   *keyer
 	tenant  string
 	caseKey string
+	uuids   uuids
 	known   map[string]roleKey
 }
 
@@ -72,7 +75,7 @@ type roleKey struct{ key, uuid string }
 // newIdentity starts the identities of one report's case.
 func newIdentity(opt Options, rep report.Report) *identity {
 	return &identity{keyer: newKeyer(opt.Key), tenant: opt.Tenant,
-		caseKey: CaseKey(opt.Key, opt.Tenant, rep), known: make(map[string]roleKey, 128)}
+		caseKey: CaseKey(opt.Key, opt.Tenant, rep), uuids: newUUIDs(), known: make(map[string]roleKey, 128)}
 }
 
 // of returns the key of a role of the case, or of a shared role.
@@ -85,7 +88,7 @@ func (i *identity) of(role string) roleKey {
 		message = recipe + "|" + escapePart.Replace(i.tenant) + "|" + role
 	}
 	key := i.keyer.key("k", message)
-	made := roleKey{key: key, uuid: uuidOf(key)}
+	made := roleKey{key: key, uuid: i.uuids.of(key)}
 	i.known[role] = made
 	return made
 }
@@ -107,4 +110,9 @@ func isShared(role string) bool { return strings.HasPrefix(role, sharedPrefix) }
 
 var uuidSpace = uuid.NewSHA1(uuid.NameSpaceURL, []byte(graph.RoleKeySystem))
 
-func uuidOf(key string) string { return uuid.NewSHA1(uuidSpace, []byte(key)).String() }
+// uuids makes UUIDs of role keys; it is not safe for concurrent use.
+type uuids struct{ sha1 hash.Hash }
+
+func newUUIDs() uuids { return uuids{sha1.New()} } //nolint:gosec // RFC 9562 defines version 5 by SHA-1
+
+func (u uuids) of(key string) string { return uuid.NewHash(u.sha1, uuidSpace, []byte(key), 5).String() }

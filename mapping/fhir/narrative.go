@@ -23,19 +23,19 @@ func Narrative(rep report.Report, results []assess.Result) string {
 		told := newAnswers(results)
 		for _, l := range byNumber(rep.Lesions) {
 			x.subheading("Lesion " + strconv.Itoa(l.Number) + ": " + lesionTitle(l.Examination))
-			of := told.about(func(r assess.Result) bool { return r.Event == "" && r.Lesion == l.Number })
+			of := told.about(func(r answer) bool { return r.Event == "" && r.Lesion == l.Number })
 			told.summary(x, of)
 			lesionPart(x, l)
 			told.details(x, of)
 		}
-		if of := told.about(func(r assess.Result) bool { return r.Event == "" && r.Lesion == 0 }); len(of) > 0 {
+		if of := told.about(func(r answer) bool { return r.Event == "" && r.Lesion == 0 }); len(of) > 0 {
 			x.subheading("The session as a whole")
 			told.summary(x, of)
 			told.details(x, of)
 		}
 		for _, e := range rep.Events {
 			eventPart(x, e)
-			of := told.about(func(r assess.Result) bool { return r.Event == e.ID })
+			of := told.about(func(r answer) bool { return r.Event == e.ID })
 			told.summary(x, of)
 			told.details(x, of)
 		}

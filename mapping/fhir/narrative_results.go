@@ -36,14 +36,14 @@ var pathological = []string{
 	".lnm.", "colorectal.budding", "histology_group", "R2.gastric.next", "R11.surveillance.",
 }
 
-func ofPathology(r assess.Result) bool { return rank(r, pathological) < len(pathological) }
+func ofPathology(r assess.Result) bool { return rank(r.Rule, pathological) < len(pathological) }
 
-// rank is the place of a result in a list of questions, its length for none.
-func rank(r assess.Result, list []string) int {
-	if strings.HasSuffix(r.Rule, ".h_pylori") {
+// rank is the place of a rule in a list of questions, its length for none.
+func rank(rule string, list []string) int {
+	if strings.HasSuffix(rule, ".h_pylori") {
 		return len(list) // told among the rest: it hangs neither on histology nor on curability
 	}
-	if i := slices.IndexFunc(list, func(part string) bool { return strings.Contains(r.Rule, part) }); i >= 0 {
+	if i := slices.IndexFunc(list, func(part string) bool { return strings.Contains(rule, part) }); i >= 0 {
 		return i
 	}
 	return len(list)
@@ -52,43 +52,53 @@ func rank(r assess.Result, list []string) int {
 // answers are the results that one text tells, with the sources that they are
 // numbered by.
 type answers struct {
-	all     []assess.Result
-	cited   []string // the citation of each
+	all     []answer
 	common  []string // cautions that stand on every answer
 	sources []string // in the order in which they are first named
 }
 
+// answer is a result with its place among the questions that decide, and its
+// source as the list at the end prints it.
+type answer struct {
+	*assess.Result
+	rank     int
+	citation string
+}
+
+func (a answer) decides() bool { return a.rank < len(deciding) }
+
 func newAnswers(results []assess.Result) *answers {
-	all := sorted(results)
-	slices.SortStableFunc(all, func(a, b assess.Result) int { return cmp.Compare(rank(a, deciding), rank(b, deciding)) })
-	a := &answers{all: all, common: commonCautions(all)}
-	for _, r := range all {
-		a.cited = append(a.cited, citation(r))
+	results = sorted(results)
+	all := make([]answer, len(results))
+	for i := range results {
+		r := &results[i]
+		all[i] = answer{r, rank(r.Rule, deciding), citation(r)}
 	}
-	return a
+	slices.SortStableFunc(all, func(a, b answer) int { return cmp.Compare(a.rank, b.rank) })
+	return &answers{all: all, common: commonCautions(all)}
 }
 
 // about picks results, those that decide first.
-func (a *answers) about(belongs func(assess.Result) bool) []assess.Result {
-	var some []assess.Result
-	for i := range a.all {
-		if belongs(a.all[i]) {
-			some = append(some, a.all[i])
+func (a *answers) about(belongs func(answer) bool) []answer {
+	var some []answer
+	for _, r := range a.all {
+		if belongs(r) {
+			some = append(some, r)
 		}
 	}
 	return some
 }
 
 // citation is a source as the list at the end prints it.
-func citation(r assess.Result) string {
+func citation(r *assess.Result) string {
 	return strings.Join(nonEmpty(strings.Join(nonEmpty(r.Guideline, r.Edition), ", "), r.Source), ". ")
 }
 
 // by names who says so, with the number of the source.
-func (a *answers) by(r assess.Result) string {
-	n := slices.Index(a.sources, citation(r)) + 1
+func (a *answers) by(r answer) string {
+	n := slices.Index(a.sources, r.citation) + 1
 	if n == 0 {
-		a.sources = append(a.sources, citation(r))
+		a.sources = append(a.sources, r.citation)
 		n = len(a.sources)
 	}
 	const noBreak = "\u00a0"
@@ -97,12 +107,12 @@ func (a *answers) by(r assess.Result) string {
 
 // summary writes the answers that decide, as a narrow table. Questions that
 // wait for histology are named below it, together.
-func (a *answers) summary(x *xhtml, results []assess.Result) {
+func (a *answers) summary(x *xhtml, results []answer) {
 	var rows [][]string
 	var waiting []string
 	for _, r := range results {
 		switch {
-		case rank(r, deciding) == len(deciding) || r.Answer == assess.NotApplicable || r.Answer == notCovered:
+		case !r.decides() || r.Answer == assess.NotApplicable || r.Answer == notCovered:
 		case waits(r):
 			waiting = append(waiting, r.Title)
 		default:
@@ -123,7 +133,7 @@ func (a *answers) summary(x *xhtml, results []assess.Result) {
 const notCovered = "not-by-this-rule"
 
 // waits reports whether nothing but the histology is missing.
-func waits(r assess.Result) bool {
+func waits(r answer) bool {
 	return r.Answer == assess.CannotBeAssessed && len(r.Missing) == 1 && strings.HasSuffix(r.Missing[0], "/histology")
 }
 
@@ -132,7 +142,7 @@ func shortOf(reason string) string { return lowerFirst(strings.TrimSuffix(reason
 
 // details writes every answer with its reason, then what cannot be assessed
 // with what would decide it, and at last what does not concern the lesion.
-func (a *answers) details(x *xhtml, results []assess.Result) {
+func (a *answers) details(x *xhtml, results []answer) {
 	var settled, open [][]string
 	var none []string
 	for _, r := range results {
@@ -175,7 +185,7 @@ func missingWords(reason string) string {
 }
 
 // answerCell is the answer and why; a reason that only repeats it is said once.
-func answerCell(r assess.Result) string {
+func answerCell(r answer) string {
 	text := upperFirst(r.Reason)
 	if !strings.Contains(strings.ToLower(r.Reason), strings.ToLower(r.Text())) {
 		text = upperFirst(r.Text()) + ". " + r.Reason
@@ -206,12 +216,7 @@ func (a *answers) close(x *xhtml) {
 // cautionsOf are the cautions of one source, each once, with the questions or
 // lesions that it stands on where it does not stand on all of them.
 func (a *answers) cautionsOf(source string) []string {
-	var of []assess.Result
-	for i, cited := range a.cited {
-		if cited == source && a.all[i].Answer != assess.NotApplicable {
-			of = append(of, a.all[i])
-		}
-	}
+	of := a.about(func(r answer) bool { return r.citation == source && r.Answer != assess.NotApplicable })
 	var general, single, done []string
 	last := ""
 	for _, r := range of {
@@ -238,7 +243,7 @@ func (a *answers) cautionsOf(source string) []string {
 
 // whom names the questions and lesions that a caution belongs to, "" when it
 // belongs to all that the source answers.
-func whom(caution string, of []assess.Result) string {
+func whom(caution string, of []answer) string {
 	var titles, lesions []string
 	all := true
 	for _, r := range of {
@@ -265,7 +270,7 @@ func whom(caution string, of []assess.Result) string {
 
 // commonCautions are those that stand on every answer: they are said once, at
 // the end.
-func commonCautions(results []assess.Result) []string {
+func commonCautions(results []answer) []string {
 	if len(results) == 0 {
 		return nil
 	}

@@ -29,8 +29,9 @@ func (r *registry) find(pointer string) []string {
 		return roles
 	}
 	var below []string
+	inside := pointer + "/"
 	for p := range r.roles {
-		if strings.HasPrefix(p, pointer+"/") {
+		if strings.HasPrefix(p, inside) {
 			below = append(below, p)
 		}
 	}

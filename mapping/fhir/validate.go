@@ -78,11 +78,12 @@ func validate(g graph.Graph, site term.Overlay) error {
 func identities(g graph.Graph) (map[string]string, error) {
 	types := make(map[string]string, len(g.Resources))
 	roles := make(map[string]bool, len(g.Resources))
+	made := newUUIDs()
 	for _, r := range g.Resources {
 		switch {
 		case !isKey(r.Key, 'k'):
 			return nil, fmt.Errorf("%s %s: %w", r.Type, r.Role, errRoleKey)
-		case r.UUID != uuidOf(r.Key):
+		case r.UUID != made.of(r.Key):
 			return nil, fmt.Errorf("%s %s: %w", r.Type, r.Role, errUUID)
 		case roles[r.Role] || types[r.UUID] != "":
 			return nil, fmt.Errorf("%s %s: %w", r.Type, r.Role, errTwice)

@@ -238,13 +238,15 @@ func (s *seen) fits(member []byte) error {
 	return nil
 }
 
-// choiceOf is the choice that a member belongs to. The first letter rules out
-// nearly all.
+// choiceOf is the choice that a member belongs to. Only names of several words,
+// which are few, can be of one.
 func choiceOf(member []byte) string {
-	if len(member) == 0 || bytes.IndexByte([]byte("veoapmctfq"), member[0]) < 0 {
-		return ""
+	for _, c := range member {
+		if isUpper(c) {
+			return model.ChoiceBase(string(member))
+		}
 	}
-	return model.ChoiceBase(string(member))
+	return ""
 }
 
 // note keeps the strings that checks need and checks times on the way.

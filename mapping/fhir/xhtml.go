@@ -9,10 +9,14 @@ import (
 // text goes through escaping; there is no other way in.
 type xhtml struct{ b strings.Builder }
 
+// usualPage is the length of most narratives, in bytes: to make room for it at
+// once costs less than to copy what is written several times.
+const usualPage = 16 << 10
+
 // page is a narrative's div.
 func page(write func(*xhtml)) string {
 	x := &xhtml{}
-	x.b.Grow(1024)
+	x.b.Grow(usualPage)
 	x.b.WriteString(`<div xmlns="http://www.w3.org/1999/xhtml">`)
 	write(x)
 	x.b.WriteString(`</div>`)
