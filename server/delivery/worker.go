@@ -270,9 +270,7 @@ func (s *Service) writeDown(ctx context.Context, d store.Delivery, r Result, o s
 	return s.store.InTx(ctx, func(tx *store.Tx) error {
 		// Whoever adds a state to the case waits, so that the next row is seen here
 		// or sees that this one is settled.
-		if err := tx.LockCase(ctx, d.CaseKey); err != nil {
-			return err
-		}
+		tx.LockCase(d.CaseKey)
 		if o.State != store.Retrying && o.State != store.InConflict { // which still hold back the next ones
 			if err := s.wakeNextTx(ctx, tx, d); err != nil {
 				return err

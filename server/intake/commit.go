@@ -17,9 +17,7 @@ func (in *Intake) commit(ctx context.Context, doc document, p *plan, within With
 	state := stateID{p.mapped.CaseKey, p.mapped.Sequence}
 	err := in.Store.InTx(ctx, func(tx *store.Tx) error {
 		// Whoever works on the same case, or could match the same part, waits.
-		if err := tx.LockKeys(ctx, in.Tenant, slices.Concat(doc.keys, p.keys), p.seen.caseKey); err != nil {
-			return err
-		}
+		tx.LockKeys(in.Tenant, slices.Concat(doc.keys, p.keys), p.seen.caseKey)
 		if holds, err := in.holds(ctx, tx, doc, p); err != nil || !holds {
 			return errors.Join(err, moved(!holds && err == nil))
 		}
@@ -60,8 +58,8 @@ func moved(yes bool) error {
 
 // holds reports whether the store still shows what the plan has seen.
 func (in *Intake) holds(ctx context.Context, tx reads, doc document, p *plan) (bool, error) {
-	latest, err := optional(tx.LatestPart(ctx, in.Tenant, doc.kind, doc.source, doc.partID()))
-	if err != nil || latest.ID != p.seen.latest {
+	now, err := tx.Present(ctx, in.Tenant, doc.kind, doc.source, doc.partID(), p.seen.caseKey, p.keys)
+	if err != nil || now.Latest != p.seen.latest {
 		return false, err
 	}
 	if p.receipt.Repeated {
@@ -76,12 +74,7 @@ func (in *Intake) holds(ctx context.Context, tx reads, doc document, p *plan) (b
 	if p.receipt.Outcome == Parked {
 		return true, nil
 	}
-	current, err := optional(tx.Case(ctx, p.seen.caseKey))
-	if err != nil || current.Sequence != p.seen.sequence {
-		return false, err
-	}
-	waiting, err := tx.ParkedByKeys(ctx, in.Tenant, p.keys)
-	return err == nil && slices.Equal(ids(waiting), p.seen.parked), err
+	return now.Sequence == p.seen.sequence && slices.Equal(now.Parked, p.seen.parked), nil
 }
 
 // write stores document, case, state, keys, outbox rows and jobs.

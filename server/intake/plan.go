@@ -14,13 +14,13 @@ import (
 // reads are the queries that a plan rests on; a Store and a Tx have them both.
 type reads interface {
 	Case(ctx context.Context, key string) (store.Case, error)
-	CaseByReport(ctx context.Context, tenant, source, reportID string) (store.Case, error)
 	CaseKeys(ctx context.Context, caseKey string) ([]store.MatchKey, error)
 	CasesByKeys(ctx context.Context, tenant string, keys []store.MatchKey) ([]string, error)
 	DocumentKeys(ctx context.Context, documentID string) ([]store.MatchKey, error)
 	DocumentsAt(ctx context.Context, caseKey string, sequence int) ([]store.Document, error)
 	LatestPart(ctx context.Context, tenant string, kind store.Kind, source, partID string) (store.Document, error)
 	ParkedByKeys(ctx context.Context, tenant string, keys []store.MatchKey) ([]store.Document, error)
+	Present(ctx context.Context, tenant string, kind store.Kind, source, partID, caseKey string, keys []store.MatchKey) (store.Present, error)
 }
 
 // plan is what accepting a document would write, and what that rests on.

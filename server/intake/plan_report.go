@@ -13,9 +13,10 @@ import (
 // planReport plans a report: the first of its case, or a later revision.
 func (in *Intake) planReport(ctx context.Context, p *plan, doc document, latest store.Document) error {
 	var err error
-	p.had, err = optional(in.Store.CaseByReport(ctx, in.Tenant, doc.source, doc.partID()))
-	if err != nil {
-		return err
+	if latest.ID != "" { // no report, no case
+		if p.had, err = in.Store.Case(ctx, latest.CaseKey); err != nil {
+			return err
+		}
 	}
 	if err := allowed(p, doc, latest); err != nil {
 		return err

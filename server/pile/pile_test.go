@@ -125,9 +125,9 @@ func shapes(t *testing.T, dsn string) map[string]shape {
 		}
 		for _, c := range cases {
 			after = c.Key
-			byReport, err := st.CaseByReport(ctx, c.Tenant, c.Source, c.ReportID)
+			latest, err := st.LatestPart(ctx, c.Tenant, store.Report, c.Source, c.ReportID)
 			require.NoError(t, err)
-			require.Equal(t, c.Key, byReport.Key)
+			require.Equal(t, c.Key, latest.CaseKey)
 			s := shape{sequence: c.Sequence}
 			documents, err := st.DocumentsAt(ctx, c.Key, c.Sequence)
 			require.NoError(t, err)

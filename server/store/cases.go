@@ -45,13 +45,6 @@ func (r reads) Case(ctx context.Context, key string) (Case, error) {
 	return c, found("case", err)
 }
 
-// CaseByReport returns the case of a report by its business key, or a fault of
-// kind NotFound.
-func (r reads) CaseByReport(ctx context.Context, tenant, source, reportID string) (Case, error) {
-	c, err := scanCase(r.row(ctx, `SELECT `+caseColumns+` FROM cases WHERE tenant = ? AND source = ? AND report_id = ?`, tenant, source, reportID))
-	return c, found("case", err)
-}
-
 // CaseQuery selects a page of cases, newest first.
 type CaseQuery struct {
 	Tenant string
@@ -87,27 +80,25 @@ func (r reads) Cases(ctx context.Context, q CaseQuery) ([]Case, string, error) {
 
 // LockCase makes other transactions that lock the same case wait until this one
 // ends. On SQLite a transaction excludes every other writer anyway. A case that
-// does not exist yet can be locked too.
-func (t *Tx) LockCase(ctx context.Context, key string) error {
-	return t.lock(ctx, []string{caseLock(key)})
-}
+// does not exist yet can be locked too. The lock is taken with the next read or
+// write of the transaction, and an error of it is that one's.
+func (t *Tx) LockCase(key string) { t.lock([]string{caseLock(key)}) }
 
 func caseLock(key string) string { return "case|" + key }
 
 // lock takes advisory locks on Postgres, one after the other, for as long as the
 // transaction lasts. Two texts may share a lock by their hash, which costs a
 // wait and nothing else.
-func (t *Tx) lock(ctx context.Context, texts []string) error {
+func (t *Tx) lock(texts []string) {
 	if t.engine != Postgres {
-		return nil
+		return
 	}
 	texts = slices.DeleteFunc(texts, func(text string) bool { return slices.Contains(t.locked, text) })
 	if len(texts) == 0 {
-		return nil
+		return
 	}
-	_, err := t.exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(text, 0)) FROM unnest(?::text[]) AS text`, texts)
+	t.gathered.add("locking", nil, `SELECT pg_advisory_xact_lock(hashtextextended(text, 0)) FROM unnest($1::text[]) AS text`, []any{texts})
 	t.locked = append(t.locked, texts...)
-	return translate("locking", err)
 }
 
 // PutCase stores a new case (Sequence 1) or the next state of one. A Sequence

@@ -12,7 +12,8 @@ import (
 	"enbloc/server/fault"
 )
 
-// gathered are the writes of a transaction on Postgres that are not sent yet.
+// gathered are the locks and writes of a transaction on Postgres that are not sent
+// yet.
 // A write of its own waits for the network there and back, and wakes a process
 // on either side; a dozen sent together do so once.
 type gathered struct {
@@ -53,7 +54,7 @@ func (t *Tx) write(ctx context.Context, op, query string, args ...any) error {
 // writeOne makes a write; none, where given, is the error when it touches no row.
 func (t *Tx) writeOne(ctx context.Context, op string, none *fault.Error, query string, args ...any) error {
 	if g := t.gathered; g != nil && g.open {
-		g.add(op, none, rebind(t.engine, query), args)
+		g.add(op, none, query, args)
 		return nil
 	}
 	res, err := t.exec(ctx, query, args...)
@@ -67,7 +68,7 @@ func (g *gathered) add(op string, none *fault.Error, query string, args []any) {
 	if g.batch == nil {
 		g.batch = &pgx.Batch{}
 	}
-	g.batch.Queue(query, args...)
+	g.batch.Queue(rebind(Postgres, query), args...)
 	g.settle = append(g.settle, func(done pgconn.CommandTag, err error) error {
 		if err == nil && none != nil && done.RowsAffected() == 0 {
 			return none
@@ -76,19 +77,46 @@ func (g *gathered) add(op string, none *fault.Error, query string, args []any) {
 	})
 }
 
-// send sends what is gathered. It uses the connection below the transaction, so
-// it makes sure that the transaction is still open on it: database/sql ends one
-// by itself when its context ends.
+// waiting reports whether something waits to be sent.
+func (g *gathered) waiting() bool { return g != nil && g.batch != nil }
+
+// send sends what is gathered.
 func (g *gathered) send(ctx context.Context) error {
-	if g == nil || g.batch == nil {
+	if !g.waiting() {
 		return nil
 	}
+	return g.exchange(ctx, nil)
+}
+
+// read sends a query behind what is gathered, and calls each for its rows.
+func (g *gathered) read(ctx context.Context, query string, args []any, each func(scanner) error) error {
+	g.batch.Queue(rebind(Postgres, query), args...)
+	return g.exchange(ctx, func(results pgx.BatchResults) error {
+		rows, err := results.Query()
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			if err := each(rows); err != nil {
+				return err
+			}
+		}
+		return rows.Err()
+	})
+}
+
+// exchange sends the batch and judges its results; what follows them is for then.
+// It uses the connection below the transaction, so it makes sure that the
+// transaction is still open on it: database/sql ends one by itself when its
+// context ends.
+func (g *gathered) exchange(ctx context.Context, then func(pgx.BatchResults) error) error {
 	batch, settle := g.batch, g.settle
 	g.batch, g.settle = nil, nil
-	err := g.conn.Raw(func(driver any) error {
+	return g.conn.Raw(func(driver any) error {
 		c := driver.(*stdlib.Conn).Conn()
 		if c.PgConn().TxStatus() != 'T' {
-			return errors.Join(errOutside, ctx.Err())
+			return translate("sending writes", errors.Join(errOutside, ctx.Err()))
 		}
 		results := c.SendBatch(ctx, batch)
 		for _, judge := range settle {
@@ -97,7 +125,12 @@ func (g *gathered) send(ctx context.Context) error {
 				return err
 			}
 		}
-		return results.Close()
+		if then != nil {
+			if err := then(results); err != nil {
+				_ = results.Close()
+				return err
+			}
+		}
+		return translate("sending writes", results.Close())
 	})
-	return translate("sending writes", err)
 }

@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"context"
+	"fmt"
 	"testing"
 	"time"
 
@@ -63,6 +64,61 @@ func TestGatheredWritesFailTogether(t *testing.T) {
 
 		err = gathered(ctx, st, func(tx *store.Tx) error { return tx.JoinDocument(ctx, "nowhere", "a") })
 		require.True(t, fault.Is(err, fault.Conflict), "a write that must touch a row and does not: %v", err)
+	})
+}
+
+// A read that takes a lock along, or writes, reads what it would have without.
+func TestAReadThatTakesALockAlongIsTheSame(t *testing.T) {
+	t.Parallel()
+	onBoth(t, func(t *testing.T, st *store.Store) {
+		ctx, now := t.Context(), time.Now().Truncate(time.Microsecond)
+		revision(t, st, "a", 1, now, store.Waiting)
+		require.NoError(t, st.InTx(ctx, func(tx *store.Tx) error {
+			return tx.PutLedger(ctx, "x", []store.LedgerEntry{{CaseKey: "a", RoleKey: "1", Body: []byte(`{}`)}, {RoleKey: "2", Body: []byte(`{}`), Written: now}})
+		}))
+		type told struct {
+			kase      store.Case
+			part      store.Document
+			all       []store.Document
+			next      store.Delivery
+			own       []store.LedgerEntry
+			shared    []store.LedgerEntry
+			delivered int
+			present   store.Present
+		}
+		tell := func(tx *store.Tx, before func()) (x told, err error) {
+			for _, ask := range []func() error{
+				func() (err error) { x.kase, err = tx.Case(ctx, "a"); return err },
+				func() (err error) { x.part, err = tx.LatestPart(ctx, "T", store.Report, "S", "a"); return err },
+				func() (err error) { x.all, err = tx.DocumentsAt(ctx, "a", 1); return err },
+				func() (err error) { x.next, err = tx.NextOpen(ctx, "x", "a", 0); return err },
+				func() (err error) { x.own, x.delivered, err = tx.Ledger(ctx, "x", "a"); return err },
+				func() (err error) { x.shared, err = tx.SharedLedger(ctx, "x", []string{"2"}); return err },
+				func() (err error) {
+					x.present, err = tx.Present(ctx, "T", store.Report, "S", "a", "a", nil)
+					return err
+				},
+			} {
+				before()
+				if err := ask(); err != nil {
+					return x, err
+				}
+			}
+			before()
+			_, err = tx.Case(ctx, "none")
+			require.True(t, fault.Is(err, fault.NotFound), "%v", err)
+			return x, nil
+		}
+		var alone, along told
+		require.NoError(t, st.InTx(ctx, func(tx *store.Tx) (err error) { alone, err = tell(tx, func() {}); return err }))
+		n := 0
+		require.NoError(t, st.InTx(ctx, func(tx *store.Tx) (err error) {
+			along, err = tell(tx, func() { n++; tx.LockCase(fmt.Sprint(n)) })
+			tx.LockCase("last, with nothing behind it")
+			return err
+		}))
+		require.Equal(t, alone, along)
+		require.NotEmpty(t, along.shared)
 	})
 }
 

@@ -95,9 +95,7 @@ func (r reads) page(ctx context.Context, target, caseKey string) ([]LedgerEntry,
 // changePage rewrites a page; without entries it goes. The case is locked, so
 // that nobody changes it in between.
 func (t *Tx) changePage(ctx context.Context, target, caseKey string, change func([]LedgerEntry) []LedgerEntry) error {
-	if err := t.LockCase(ctx, caseKey); err != nil {
-		return err
-	}
+	t.LockCase(caseKey)
 	entries, err := t.page(ctx, target, caseKey)
 	if err != nil {
 		return err

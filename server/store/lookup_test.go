@@ -53,10 +53,10 @@ func TestNothingIsReadOfEveryCase(t *testing.T) {
 	for n := 1; n <= len(keys); n++ {
 		_, _ = tx.CasesByKeys(ctx, "T", keys[:n])
 		_, _ = tx.ParkedByKeys(ctx, "T", keys[:n])
+		_, _ = tx.Present(ctx, "T", Report, "S", "P", "C", keys[:n])
 	}
 	_, _ = tx.Answer(ctx, "T", "K")
 	_, _ = tx.Case(ctx, "C")
-	_, _ = tx.CaseByReport(ctx, "T", "S", "R")
 	_, _ = tx.LatestPart(ctx, "T", Report, "S", "P")
 	_, _ = tx.DocumentsAt(ctx, "C", 1)
 	_, _ = tx.CaseDocuments(ctx, "C")

@@ -49,6 +49,48 @@ func (r reads) ParkedByKeys(ctx context.Context, tenant string, keys []MatchKey)
 	return all, translate("matching parked documents", err)
 }
 
+// Present is what a document meets in the store.
+type Present struct {
+	// Latest is the id of the newest revision of the part, empty for none.
+	Latest string
+	// Sequence is that of the latest state of the case, 0 where there is none.
+	Sequence int
+	// Parked are the ids of the parked documents with any of the match keys,
+	// oldest first.
+	Parked []string
+}
+
+// Present looks for what [Tx.LatestPart], [Tx.Case] and [Tx.ParkedByKeys] return,
+// at once and no more of it than tells whether it is still the same.
+func (r reads) Present(ctx context.Context, tenant string, kind Kind, source, partID, caseKey string, keys []MatchKey) (Present, error) {
+	query := `SELECT 'latest', coalesce((SELECT id FROM documents WHERE tenant = ? AND kind = ? AND source = ? AND part_id = ?
+			ORDER BY revision DESC LIMIT 1), ''), 0
+		UNION ALL SELECT 'case', '', sequence FROM cases WHERE case_key = ?`
+	args := []any{tenant, kind, source, partID, caseKey}
+	if len(keys) > 0 {
+		where, of := anyKey(tenant, keys)
+		query += ` UNION ALL SELECT 'parked', id, 0 FROM documents WHERE state = 'parked' AND id IN (SELECT document_id FROM document_keys WHERE ` + where + `)`
+		args = append(args, of...)
+	}
+	var p Present
+	_, err := list(ctx, r, func(row scanner) (none struct{}, err error) {
+		var what, id string
+		var n int
+		err = row.Scan(&what, &id, &n)
+		switch what {
+		case "latest":
+			p.Latest = id
+		case "case":
+			p.Sequence = n
+		case "parked":
+			p.Parked = append(p.Parked, id)
+		}
+		return none, err
+	}, query, args...)
+	slices.Sort(p.Parked) // ids sort by time
+	return p, translate("looking at what is there", err)
+}
+
 // DocumentKeys returns the match keys of a document.
 func (r reads) DocumentKeys(ctx context.Context, documentID string) ([]MatchKey, error) {
 	all, err := list(ctx, r, scanKey, `SELECT name, system, value FROM document_keys WHERE document_id = ? ORDER BY name, system, value`, documentID)
@@ -73,8 +115,9 @@ func (t *Tx) SetCaseKeys(ctx context.Context, tenant, caseKey string, keys []Mat
 // at the same moment on Postgres: call it with the match keys, and the key of
 // the case where it is known, before looking for a counterpart. Locks are taken
 // in one order, the case last, so two callers cannot wait for each other. On
-// SQLite it does nothing, as one transaction runs at a time.
-func (t *Tx) LockKeys(ctx context.Context, tenant string, keys []MatchKey, caseKey string) error {
+// SQLite it does nothing, as one transaction runs at a time. As with
+// [Tx.LockCase], the next read or write takes them.
+func (t *Tx) LockKeys(tenant string, keys []MatchKey, caseKey string) {
 	texts := make([]string, len(keys))
 	for i, k := range keys {
 		texts[i] = strings.Join([]string{"key", tenant, string(k.Name), k.System, k.Value}, "|")
@@ -84,7 +127,7 @@ func (t *Tx) LockKeys(ctx context.Context, tenant string, keys []MatchKey, caseK
 	if caseKey != "" {
 		texts = append(texts, caseLock(caseKey))
 	}
-	return t.lock(ctx, texts)
+	t.lock(texts)
 }
 
 func (t *Tx) addKeys(ctx context.Context, into, owner, tenant string, keys []MatchKey) error {

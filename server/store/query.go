@@ -31,8 +31,8 @@ func (r reads) exec(ctx context.Context, query string, args ...any) (sql.Result,
 }
 
 func (r reads) row(ctx context.Context, query string, args ...any) scanner {
-	if err := r.gathered.send(ctx); err != nil {
-		return noRow{err}
+	if r.gathered.waiting() {
+		return carried{ctx, r.gathered, query, args}
 	}
 	return r.ex.QueryRowContext(ctx, rebind(r.engine, query), args...)
 }
@@ -40,8 +40,14 @@ func (r reads) row(ctx context.Context, query string, args ...any) scanner {
 // list runs a query and scans each row with scan. It closes the rows before it
 // returns: an open result on the one SQLite connection would stop everything.
 func list[T any](ctx context.Context, r reads, scan func(scanner) (T, error), query string, args ...any) ([]T, error) {
-	if err := r.gathered.send(ctx); err != nil {
-		return nil, err
+	if r.gathered.waiting() {
+		var all []T
+		err := r.gathered.read(ctx, query, args, func(row scanner) error {
+			one, err := scan(row)
+			all = append(all, one)
+			return err
+		})
+		return all, err
 	}
 	rows, err := r.ex.QueryContext(ctx, rebind(r.engine, query), args...)
 	if err != nil {
@@ -62,10 +68,29 @@ func list[T any](ctx context.Context, r reads, scan func(scanner) (T, error), qu
 // scanner is a row of either kind.
 type scanner interface{ Scan(dest ...any) error }
 
-// noRow is the row of a query that could not be asked.
-type noRow struct{ err error }
+// carried is the row of a query that goes with what is gathered.
+type carried struct {
+	ctx   context.Context
+	with  *gathered
+	query string
+	args  []any
+}
 
-func (r noRow) Scan(...any) error { return r.err }
+// Scan asks the query.
+func (r carried) Scan(dest ...any) error {
+	found := false
+	err := r.with.read(r.ctx, r.query, r.args, func(row scanner) error {
+		if found {
+			return nil
+		}
+		found = true
+		return row.Scan(dest...)
+	})
+	if err == nil && !found {
+		return sql.ErrNoRows
+	}
+	return err
+}
 
 // rebound caches rewritten queries; their number is that of the queries here
 // times the lengths of their lists.

@@ -114,7 +114,11 @@ func (s *Store) inTx(ctx context.Context, fn func(*Tx) error) error {
 	// Rollback after a commit is a no-op; after a panic it frees the connection.
 	defer conn.Close()  //nolint:errcheck // back to the pool
 	defer tx.Rollback() //nolint:errcheck // the first error is the one to report
-	if err := fn(&Tx{reads: reads{tx, s.engine, &gathered{conn: conn}}, sql: tx}); err != nil {
+	g := &gathered{conn: conn}
+	if err := fn(&Tx{reads: reads{tx, s.engine, g}, sql: tx}); err != nil {
+		return err
+	}
+	if err := g.send(ctx); err != nil { // a lock that nothing came after
 		return err
 	}
 	return translate("committing transaction", tx.Commit())

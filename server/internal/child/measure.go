@@ -48,13 +48,17 @@ func (m *Measure) Documents() int {
 	return len(m.accepts)
 }
 
-// Watch reads the memory of the program until ctx ends.
+// Watch reads the memory of the program, at once and every second, until ctx
+// ends.
 func (m *Measure) Watch(ctx context.Context, p *Program) {
-	for Pause(ctx, time.Second) == nil {
+	for {
 		if mb := p.Resident(); mb > 0 {
 			m.mu.Lock()
 			m.resident = append(m.resident, mb)
 			m.mu.Unlock()
+		}
+		if Pause(ctx, time.Second) != nil {
+			return
 		}
 	}
 }

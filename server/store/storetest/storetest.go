@@ -24,7 +24,7 @@ func Run(t *testing.T, open func(t testing.TB) *store.Store) {
 	for name, check := range map[string]func(*testing.T, bench){
 		"nothing of a transaction that fails stays":     transactionIsWhole,
 		"a case moves state by state":                   caseMoves,
-		"a case is found by its business key":           caseFound,
+		"a report has one case":                         caseOnce,
 		"pages of cases meet without gap or overlap":    casePages,
 		"cases are walked oldest first, each once":      casesWalked,
 		"the mark differs after every change of a case": markChanges,
