@@ -33,7 +33,7 @@ func BenchmarkThroughputOfARealServer(b *testing.B) {
 	if base == "" {
 		b.Skip("ENBLOC_TEST_HAPI names no server")
 	}
-	s := servertest.Start(b, servertest.Options{Server: base, Sampled: true})
+	s := servertest.Start(b, servertest.Options{Server: base, Sampled: true, LooksUp: true})
 	bare := func() float64 {
 		_, bundles := benchDocuments(b, hapiCases)
 		makeKnown(b, s, bundles)
@@ -43,20 +43,27 @@ func BenchmarkThroughputOfARealServer(b *testing.B) {
 		b.Logf("raw %.2f/s", rate)
 		return rate
 	}
+	whole := func(cases int) float64 {
+		reports, bundles := benchDocuments(b, cases)
+		makeKnown(b, s, bundles)
+		start := time.Now()
+		inParallel(b, hapiSenders, reports, func(body []byte) int { return post(b, s.URL+"/cases", body) })
+		s.Settle()
+		rate := float64(cases) / time.Since(start).Seconds()
+		b.Logf("whole path %.2f/s", rate)
+		return rate
+	}
 	for b.Loop() {
-		bare() // warms the server up
+		// The server compiles its code, and the service feels its way up to what the
+		// server bears: neither belongs to what is sustained.
+		bare()
+		whole(hapiCases / 4)
 		var shares []float64
 		raws := []float64{bare()}
 		for range hapiRounds {
-			reports, bundles := benchDocuments(b, hapiCases)
-			makeKnown(b, s, bundles)
-			start := time.Now()
-			inParallel(b, hapiSenders, reports, func(body []byte) int { return post(b, s.URL+"/cases", body) })
-			s.Settle()
-			whole := hapiCases / time.Since(start).Seconds()
-			b.Logf("whole path %.2f/s", whole)
+			rate := whole(hapiCases)
 			raws = append(raws, bare())
-			shares = append(shares, 200*whole/(raws[len(raws)-2]+raws[len(raws)-1]))
+			shares = append(shares, 200*rate/(raws[len(raws)-2]+raws[len(raws)-1]))
 		}
 		slices.Sort(shares)
 		slices.Sort(raws)

@@ -17,7 +17,10 @@ import (
 // A create refers to its neighbours in the bundle by urn:uuid; whatever stands
 // on the target already is named Type/id. The base URL never gets into a
 // reference, because some servers would keep it as it is.
-func buildBundle(base string, rung int, ops []op, refs map[string]string) []byte {
+//
+// What the hospital owns is named as it was resolved or, where the target looks
+// it up, as mapping names it.
+func buildBundle(t Target, ops []op, refs map[string]string) []byte {
 	var b bytes.Buffer
 	size := 64
 	for _, o := range ops {
@@ -29,22 +32,26 @@ func buildBundle(base string, rung int, ops []op, refs map[string]string) []byte
 		if i > 0 {
 			b.WriteByte(',')
 		}
-		writeEntry(&b, base, rung, o, refs)
+		writeEntry(&b, t, o, refs)
 	}
 	b.WriteString(`]}`)
 	return b.Bytes()
 }
 
-func writeEntry(b *bytes.Buffer, base string, rung int, o op, refs map[string]string) {
+func writeEntry(b *bytes.Buffer, t Target, o op, refs map[string]string) {
+	resolved := o.resolved
+	if t.LooksUp {
+		resolved = nil
+	}
 	id := o.entry.ServerID
-	if o.action == create && rung == RungClientIDs {
+	if o.action == create && t.Rung == RungClientIDs {
 		id = o.key
 	}
 	if id == "" {
 		condition := o.condition()
 		b.WriteString(`{"fullUrl":"urn:uuid:` + o.uuid + `","resource":`)
-		o.write(b, refs)
-		if rung == RungConditionalUpdate {
+		o.write(b, refs, resolved)
+		if t.Rung == RungConditionalUpdate {
 			b.WriteString(`,"request":{"method":"PUT","url":"` + o.kind + `?` + condition + `"}}`)
 			return
 		}
@@ -52,9 +59,9 @@ func writeEntry(b *bytes.Buffer, base string, rung int, o op, refs map[string]st
 		return
 	}
 	b.WriteString(`{"fullUrl":`)
-	writeString(b, base+"/"+o.kind+"/"+id)
+	writeString(b, t.Client.BaseURL()+"/"+o.kind+"/"+id)
 	b.WriteString(`,"resource":`)
-	b.Write(withID(o.linked(refs), id))
+	b.Write(withID(o.written(refs, resolved), id))
 	b.WriteString(`,"request":{"method":"PUT","url":"` + o.kind + `/` + id + `"`)
 	if o.entry.Version != "" {
 		b.WriteString(`,"ifMatch":`)

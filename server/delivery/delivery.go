@@ -79,6 +79,12 @@ type Target struct {
 	// FirstWrite is how RungSingle and RungDocument create; empty means
 	// WithCondition.
 	FirstWrite FirstWrite
+	// LooksUp: the target turns a search inside a reference of a transaction into a
+	// link, and refuses one without a match, as its preflight has shown. What the
+	// hospital owns, once it was found here, and what many cases share is named so
+	// then: one known server looks up a search once in a transaction, but each link
+	// anew, which costs it a fifth of its work.
+	LooksUp bool
 	// MaxEntries is how many entries a transaction may have; 0 means any number.
 	// A case with more is written in several, the DiagnosticReports in the last.
 	MaxEntries int
@@ -121,8 +127,8 @@ type Options struct {
 	Logger *slog.Logger
 	// Registerer gets the metrics; nil means none.
 	Registerer prometheus.Registerer
-	// Workers is how many rows are worked at once at most; 0 means 8. How many
-	// of them call a target follows what the target bears.
+	// Workers is how many rows write to one target at once at most; 0 means 8. How
+	// many of them do follows what the target bears. Half as many more read back.
 	Workers int
 	// Busy reports whether a sender waits for an answer; deliveries leave room
 	// then. Nil means never.

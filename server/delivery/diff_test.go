@@ -10,6 +10,7 @@ import (
 
 	"enbloc/server/store"
 	"enbloc/server/target"
+	"enbloc/server/target/fhirserver"
 )
 
 func TestCompareTellsLossFromForm(t *testing.T) {
@@ -125,14 +126,18 @@ func TestBundleFramesAreJSONWhateverTheBaseAndTheVersionHold(t *testing.T) {
 			Request  struct{ Method, URL, IfNoneExist, IfMatch string }
 		}
 	}
-	require.NoError(t, json.Unmarshal(buildBundle(`http://h/fhir`, RungConditionalCreate, ops, map[string]string{"urn:uuid:u2": "Procedure/7"}), &bundle))
+	client, err := fhirserver.New(fhirserver.Config{BaseURL: "http://h/fhir"})
+	require.NoError(t, err)
+	to := Target{Client: client, Rung: RungConditionalCreate}
+	require.NoError(t, json.Unmarshal(buildBundle(to, ops, map[string]string{"urn:uuid:u2": "Procedure/7"}), &bundle))
 	require.Equal(t, "identifier=https://enbloc.example/fhir/sid/role-key|k1", bundle.Entry[0].Request.IfNoneExist)
 	require.JSONEq(t, `{"resourceType":"Observation","s":{"reference":"Procedure/7"}}`, string(bundle.Entry[0].Resource))
 	require.Equal(t, `W/"a"b\"`, bundle.Entry[1].Request.IfMatch)
 	require.Equal(t, "http://h/fhir/Procedure/7", bundle.Entry[1].FullURL)
 	require.JSONEq(t, `{"resourceType":"Procedure","id":"7"}`, string(bundle.Entry[1].Resource))
 
-	require.NoError(t, json.Unmarshal(buildBundle(`http://h/fhir`, RungClientIDs, ops[:1], nil), &bundle))
+	to.Rung = RungClientIDs
+	require.NoError(t, json.Unmarshal(buildBundle(to, ops[:1], nil), &bundle))
 	require.Equal(t, "Observation/k1", bundle.Entry[0].Request.URL)
 	require.Empty(t, bundle.Entry[0].Request.IfMatch)
 }

@@ -86,7 +86,7 @@ func (e *Engine) Deliver(ctx context.Context, g graph.Graph) (Result, error) {
 
 // deliverAlone delivers and records by itself, outside a queue.
 func (e *Engine) deliverAlone(ctx context.Context, g graph.Graph, doubt bool) (Result, error) {
-	result, err := e.deliver(ctx, g, doubt)
+	result, err := e.deliver(ctx, g, doubt, nil)
 	if err != nil || result.complete == 0 {
 		return result, err
 	}
@@ -96,10 +96,11 @@ func (e *Engine) deliverAlone(ctx context.Context, g graph.Graph, doubt bool) (R
 // deliver with doubt reads the target before anything is sent: an earlier
 // attempt may have arrived. What a good delivery has learned is in its result,
 // for the caller to record; should that fail, the next attempt reads it all.
-func (e *Engine) deliver(ctx context.Context, g graph.Graph, doubt bool) (Result, error) {
+// written, if given, is called when all is written and only to be read back.
+func (e *Engine) deliver(ctx context.Context, g graph.Graph, doubt bool, written func()) (Result, error) {
 	for {
 		t := e.present()
-		result, err := e.deliverBy(ctx, t, g, doubt)
+		result, err := e.deliverBy(ctx, t, g, doubt, written)
 		f := asFailure(err)
 		if !ofRung(f) || !e.refuses(ctx, t, f.Status) {
 			return result, err
@@ -109,8 +110,8 @@ func (e *Engine) deliver(ctx context.Context, g graph.Graph, doubt bool) (Result
 }
 
 // deliverBy delivers in one way.
-func (e *Engine) deliverBy(ctx context.Context, t Target, g graph.Graph, doubt bool) (Result, error) {
-	r := &run{Engine: e, target: t, g: g, doubt: doubt, void: e.void, patientBorn: g.Born, hashes: hashes{}, items: map[string]*Item{}}
+func (e *Engine) deliverBy(ctx context.Context, t Target, g graph.Graph, doubt bool, written func()) (Result, error) {
+	r := &run{Engine: e, target: t, g: g, doubt: doubt, written: written, void: e.void, patientBorn: g.Born, hashes: hashes{}, items: map[string]*Item{}}
 	if err := r.begin(ctx); err != nil {
 		return r.finished(), err
 	}
@@ -130,6 +131,9 @@ func (r *run) bring(ctx context.Context) error {
 	if err := r.write(ctx); err != nil {
 		return errors.Join(err, r.save(ctx, 0))
 	}
+	if r.written != nil {
+		r.written()
+	}
 	if err := r.verify(ctx); err != nil {
 		return errors.Join(err, r.save(ctx, r.g.Sequence))
 	}
@@ -144,6 +148,8 @@ type run struct {
 	g      graph.Graph
 	doubt  bool
 	void   Voider
+	// written is called once all is written.
+	written func()
 	// patientBorn is when the case's patient can have been born.
 	patientBorn graph.Span
 	// shrunk is true after a transaction was refused as too large.

@@ -26,6 +26,9 @@ func (l Limiter) Acquire(ctx context.Context, patience time.Duration) bool {
 // Settle ends an attempt.
 func (l Limiter) Settle(f *Failure, began, now time.Time) { l.settle(f, began, now) }
 
+// Hear learns without ending an attempt.
+func (l Limiter) Hear(f *Failure, began, now time.Time) { l.hear(f, began, now) }
+
 // Bound is how many attempts may run now.
 func (l Limiter) Bound() int { return l.bound() }
 

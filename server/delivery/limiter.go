@@ -87,6 +87,20 @@ func (l *limiter) release() {
 func (l *limiter) settle(f *Failure, began, now time.Time) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	l.learn(f, began, now)
+	l.end()
+}
+
+// hear learns from what a target says to one whose attempt has ended.
+func (l *limiter) hear(f *Failure, began, now time.Time) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if f != nil {
+		l.learn(f, began, now)
+	}
+}
+
+func (l *limiter) learn(f *Failure, began, now time.Time) {
 	used := 2*l.running >= int(l.limit)
 	switch {
 	case overloaded(f):
@@ -97,7 +111,6 @@ func (l *limiter) settle(f *Failure, began, now time.Time) {
 	case used: // a bound that is far away says nothing about what is above it
 		l.limit = min(l.limit+1/l.limit, l.most)
 	}
-	l.end()
 }
 
 func (l *limiter) lower(by float64, began, now time.Time) {
@@ -133,10 +146,12 @@ func (l *limiter) bound() int {
 	return int(l.limit)
 }
 
-// turn is the right to make one attempt at a target.
+// turn is the right to write to a target. It is given on as soon as all is
+// written: to read back is little work for a target, and waits for answers.
 type turn struct {
 	limiter *limiter // nil where nobody has to wait
-	settled bool
+	began   time.Time
+	given   bool
 }
 
 // turnPatience bounds how long a worker waits for its turn: with several
@@ -166,17 +181,22 @@ func (s *Service) turnFor(ctx context.Context, deliveryID string) (*turn, error)
 	return &turn{limiter: engine.limiter}, nil
 }
 
-// settle tells the limiter how the attempt ended.
-func (t *turn) settle(f *Failure, began, now time.Time) {
-	if t.limiter != nil {
-		t.settled = true
-		t.limiter.settle(f, began, now)
+// settle gives the turn on, and tells the limiter how the writing ended, or what
+// came after it.
+func (t *turn) settle(f *Failure, now time.Time) {
+	switch {
+	case t.limiter == nil:
+	case t.given:
+		t.limiter.hear(f, t.began, now)
+	default:
+		t.given = true
+		t.limiter.settle(f, t.began, now)
 	}
 }
 
 // end gives a turn back that was not used.
 func (t *turn) end() {
-	if t.limiter != nil && !t.settled {
+	if t.limiter != nil && !t.given {
 		t.limiter.release()
 	}
 }

@@ -145,3 +145,44 @@ func TestAServiceKeepsToWhatItsTargetBears(t *testing.T) {
 	p.requireWhole(names...)
 	require.Less(t, refused.Load(), taken.Load(), "more is taken than refused")
 }
+
+// With one turn at the target, the next case is written while the one before is
+// read back, and what a reader hears still counts.
+func TestATurnIsGivenOnBeforeWhatWasWrittenIsReadBack(t *testing.T) {
+	t.Parallel()
+	p := newPlant(t, "", func(o *delivery.Options) { o.Workers = 1 })
+	second := make(chan struct{})
+	p.faults.plan(func(r *http.Request) bool { return r.Method == http.MethodGet }, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+		select {
+		case <-second:
+		case <-time.After(20 * time.Second):
+			t.Error("nobody wrote while the first was read back")
+		}
+		next.ServeHTTP(w, r)
+	})
+	p.faults.plan(transactions, func(next http.Handler, w http.ResponseWriter, r *http.Request) { next.ServeHTTP(w, r) })
+	p.faults.plan(transactions, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+		close(second)
+		next.ServeHTTP(w, r)
+	})
+	p.accept(states("one", 1)...)
+	p.accept(states("two", 2)...)
+	p.start()
+	p.settled()
+	p.requireWhole("one", "two")
+}
+
+func TestAReaderIsHeardWhenItsTurnIsGivenOn(t *testing.T) {
+	t.Parallel()
+	l := delivery.NewLimiter(16)
+	began := time.Now()
+	require.True(t, l.Acquire(t.Context(), 0))
+	l.Settle(nil, began, began.Add(usual))
+	before := l.Bound()
+	l.Hear(&delivery.Failure{Class: target.Retry, Status: http.StatusServiceUnavailable}, began, began.Add(usual))
+	require.Equal(t, before/2, l.Bound())
+	for range before / 2 {
+		require.True(t, l.Acquire(t.Context(), 0), "and nobody's turn was taken twice")
+	}
+	require.False(t, l.Acquire(t.Context(), 0))
+}

@@ -1,7 +1,9 @@
 package delivery_test
 
 import (
+	"bytes"
 	"context"
+	"io"
 	"net/http"
 	"strings"
 	"sync"
@@ -33,6 +35,41 @@ func TestTheTargetFindsThePatientItself(t *testing.T) {
 
 	_, err = b.engine(t, policy(delivery.PatientConditional)).Deliver(context.Background(), scene{name: "nobody", sequence: 1, patient: "HTEST-NOBODY"}.graph())
 	require.Equal(t, target.Park, requireFailure(t, err).Class)
+}
+
+// A target that looks up by itself gets a search for whoever was found here, and
+// what stands there is a link; nobody who was not found is searched for.
+func TestWhoWasFoundIsLeftToATargetThatLooksUp(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	var sent []string
+	for range 2 {
+		b.faults.plan(func(r *http.Request) bool { return transactions(r) }, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+			body, err := io.ReadAll(r.Body)
+			if err != nil {
+				t.Error(err)
+			}
+			sent = append(sent, string(body))
+			r.Body = io.NopCloser(bytes.NewReader(body))
+			next.ServeHTTP(w, r)
+		})
+	}
+	e := b.engine(t, func(t *delivery.Target) { t.LooksUp = true })
+	one := scene{name: "left", sequence: 1}
+	got, err := e.Deliver(context.Background(), one.graph())
+	require.NoError(t, err)
+	require.Empty(t, got.Alarms())
+	require.Contains(t, strings.Join(sent, ""), `"reference":"Patient?identifier=`)
+	require.Contains(t, strings.Join(sent, ""), `"reference":"Device?identifier=`, "which all cases share")
+	require.NotContains(t, strings.Join(sent, ""), `"reference":"Practitioner?`, "nobody of that name is known")
+	for _, p := range b.Resources("Procedure") {
+		require.Regexp(t, "^Patient/", p["subject"].(map[string]any)["reference"])
+	}
+	writes := b.writes()
+	got, err = delivery.DeliverInDoubt(e, context.Background(), one.graph())
+	require.NoError(t, err)
+	require.Empty(t, got.Alarms())
+	require.Equal(t, writes, b.writes(), "what stands is what was meant")
 }
 
 // TestAReferenceThatWasKeptAsAQuestionIsAnAlarm: two of four known servers store

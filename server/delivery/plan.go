@@ -128,22 +128,24 @@ func references(g graph.Graph, ledger map[string]store.LedgerEntry, rung int) ma
 	return refs
 }
 
-// write writes the body with the references in refs, and those of the hospital,
-// made literal.
-func (o op) write(out *bytes.Buffer, refs map[string]string) {
+// write writes the body with the references in refs, and those that were
+// resolved, made literal.
+func (o op) write(out *bytes.Buffer, refs map[string]string, resolved resolutions) {
 	o.local.write(out, func(raw []byte) (string, bool) {
 		if to, ok := refs[string(raw)]; ok {
 			return to, true
 		}
-		return o.resolved.literal(raw)
+		return resolved.literal(raw)
 	})
 }
 
-// linked is what write writes.
-func (o op) linked(refs map[string]string) []byte {
+// linked is the body as it stands on the target.
+func (o op) linked(refs map[string]string) []byte { return o.written(refs, o.resolved) }
+
+func (o op) written(refs map[string]string, resolved resolutions) []byte {
 	var out bytes.Buffer
 	out.Grow(len(o.local.raw) + 64)
-	o.write(&out, refs)
+	o.write(&out, refs, resolved)
 	return out.Bytes()
 }
 

@@ -69,7 +69,7 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 	river.AddWorker(registry, &worker{service: s})
 	client, err := river.NewClient(driver, &river.Config{
 		ID:                          s.worker,
-		Queues:                      map[string]river.QueueConfig{queueName(s.tenant): {MaxWorkers: workers}},
+		Queues:                      map[string]river.QueueConfig{queueName(s.tenant): {MaxWorkers: workers + readers(workers)}},
 		Workers:                     registry,
 		Logger:                      quiet(s.log),
 		FetchCooldown:               fetchCooldown,
@@ -85,6 +85,10 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 	}
 	return &queue{client: client, service: s, name: queueName(s.tenant)}, nil
 }
+
+// readers is how many rows are worked beside those that may write: they are about
+// to, or read back what they wrote.
+func readers(workers int) int { return max(1, workers/2) }
 
 // queueName keeps tenants that share a store from working each other's rows.
 func queueName(tenant string) string {

@@ -29,6 +29,15 @@ func (r *run) resolve(ctx context.Context, ops []op) error {
 	return nil
 }
 
+// leave lets the target look up what many cases share, and so name often.
+func (r *run) leave(refs map[string]string) {
+	for _, res := range r.g.Resources {
+		if _, stands := r.ledger[res.Key]; stands && res.Shared {
+			refs[res.Reference()] = res.Type + "?" + res.ConditionIn(r.g.Named().RoleKeySystem)
+		}
+	}
+}
+
 // lookUp returns "Type/id", or nothing for a reference by identifier.
 func (r *run) lookUp(ctx context.Context, x external) (string, *Failure) {
 	if literal, ok := r.staff.get(x, r.now()); ok {

@@ -28,7 +28,10 @@ func (r *run) send(ctx context.Context, ops []op) *Failure {
 // transact posts one transaction and takes note of what stands afterwards.
 func (r *run) transact(ctx context.Context, ops []op) *Failure {
 	refs := r.references(ops)
-	a := r.target.Client.Transaction(ctx, buildBundle(r.target.Client.BaseURL(), r.target.Rung, ops, refs))
+	if r.target.LooksUp {
+		r.leave(refs)
+	}
+	a := r.target.Client.Transaction(ctx, buildBundle(r.target, ops, refs))
 	r.result.HTTPStatus, r.result.RequestID = a.Status, a.RequestID
 	reaction := a.Reaction(r.now())
 	if a.Status == http.StatusRequestEntityTooLarge {

@@ -108,7 +108,7 @@ func (s *Service) work(ctx context.Context, d store.Delivery, t *turn, life cont
 
 // try renders and delivers. A panic becomes a failure: one malformed case must
 // not take the others with it, nor hold its row until the lease runs out.
-func (s *Service) try(ctx context.Context, d store.Delivery) (result Result, failure *Failure) {
+func (s *Service) try(ctx context.Context, d store.Delivery, written func()) (result Result, failure *Failure) {
 	defer func() {
 		if p := recover(); p != nil {
 			s.log.ErrorContext(ctx, "delivery panicked", "delivery", d.ID, "stack", string(debug.Stack()))
@@ -126,7 +126,7 @@ func (s *Service) try(ctx context.Context, d store.Delivery) (result Result, fai
 	if err != nil {
 		return Result{}, renderFailure(err)
 	}
-	result, err = engine.deliver(ctx, g, d.Uncertain || engine.target.Adopt)
+	result, err = engine.deliver(ctx, g, d.Uncertain || engine.target.Adopt, written)
 	return result, s.overtaken(ctx, engine, g, asFailure(err))
 }
 
@@ -142,7 +142,7 @@ func (s *Service) renderFor(ctx context.Context, t Target, caseKey string, seque
 func (s *Service) guarded(ctx context.Context, d store.Delivery, t *turn) (Result, *Failure) {
 	engine := s.engines[d.Target]
 	if engine == nil {
-		return s.try(ctx, d)
+		return s.try(ctx, d, nil)
 	}
 	if wait, ok := engine.circuit.admit(s.steady()); !ok {
 		// Nothing was sent; a doubt from before stays.
@@ -150,10 +150,10 @@ func (s *Service) guarded(ctx context.Context, d store.Delivery, t *turn) (Resul
 	}
 	place := &seat{seats: s.seats}
 	place.sit(ctx)
-	began := s.steady()
-	result, failure := s.try(fhirserver.WithOutside(ctx, place.outside), d)
+	t.began = s.steady()
+	result, failure := s.try(fhirserver.WithOutside(ctx, place.outside), d, func() { t.settle(nil, s.steady()) })
 	place.rise()
-	t.settle(failure, began, s.steady())
+	t.settle(failure, s.steady())
 	if engine.circuit.settle(failure, s.steady()) {
 		s.log.WarnContext(ctx, "circuit of target changed", "target", d.Target, "state", engine.circuit.state(s.steady()))
 	}

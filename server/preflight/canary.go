@@ -24,6 +24,7 @@ type facts struct {
 	transaction, atomic, inTransaction bool // taken; all or nothing; ifNoneExist in it
 	clientIDs, conditionalUpdate       bool
 	byTag, document                    bool
+	looksUp                            bool // a reference by search becomes a link, and none without a match
 	wrongPatients, testPatient         bool // no patient is told from another; the given one is there
 	validates                          bool // $validate finds what is wrong
 	written                            bool // anything was tried at all

@@ -103,6 +103,7 @@ func (r *run) conditionalReference(ctx context.Context) {
 		if results, _ := r.post0(ctx, bad); results != nil && results[0].Status < http.StatusBadRequest {
 			return Warn, "It is resolved; one without a match was taken too.", "Do not choose the conditional policy for patients here."
 		}
+		r.facts.looksUp = true
 		return Pass, "It is resolved, and one without a match is refused.", ""
 	})
 }

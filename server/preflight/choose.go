@@ -18,6 +18,7 @@ func (r *run) choose() {
 	}
 	r.report.Rung, _ = delivery.RungNumbered(rung)
 	r.report.FirstWrite, r.report.Why = first, why
+	r.report.LooksUp = r.facts.looksUp
 	r.report.Lost = append(r.report.Lost, r.report.Rung.Lost...)
 	r.report.Usable = rung != delivery.RungFile && !r.facts.wrongPatients
 	if r.facts.written && rung <= delivery.RungSingle && !r.facts.versions {

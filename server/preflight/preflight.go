@@ -95,6 +95,8 @@ type Report struct {
 	Proven     bool                `json:"proven"`
 	Rung       delivery.Rung       `json:"rung"`
 	FirstWrite delivery.FirstWrite `json:"first_write,omitempty"`
+	// LooksUp: the target turns a search inside a reference into a link by itself.
+	LooksUp bool `json:"looks_up_references"`
 	// Why says what decided for the rung; Lost what is given up there; Ask what
 	// to ask the vendor for.
 	Why  string   `json:"why"`

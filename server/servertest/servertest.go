@@ -48,6 +48,8 @@ type Options struct {
 	Token string
 	// Database is a database other than a SQLite file of its own.
 	Database string
+	// LooksUp is what a preflight of Server has found about references.
+	LooksUp bool
 	// Log gets every log line as JSON, from all parts.
 	Log io.Writer
 	// Target stands before the receiver and may spoil what it says.
@@ -119,7 +121,7 @@ func (s *Service) wire(log *slog.Logger) {
 	pipeline := mapping.New(Key)
 	s.Delivery, err = delivery.New(ctx, delivery.Options{
 		Store: s.Store, Logger: log, Registerer: s.Registry, Void: fhir.Void,
-		Targets: []delivery.Target{{Name: "practice", Client: client, Verify: s.verification()}},
+		Targets: []delivery.Target{{Name: "practice", Client: client, Verify: s.verification(), LooksUp: s.o.LooksUp}},
 		Render: func(ctx context.Context, caseKey string, sequence int) (graph.Graph, error) {
 			return s.Intake.Graph(ctx, caseKey, sequence)
 		},

@@ -21,7 +21,8 @@ var (
 // lint looks at a struct before it is written, for what can no longer be seen
 // afterwards. It visits only fields through which such a fault can be reached.
 func lint(resource any) error {
-	return lintValue(reflect.ValueOf(resource).Elem())
+	v := reflect.ValueOf(resource).Elem()
+	return planOf(v.Type()).lint(v)
 }
 
 type coder interface{ Code() string }
@@ -31,16 +32,17 @@ var (
 	numberType = reflect.TypeFor[json.Number]()
 )
 
-func lintValue(v reflect.Value) error {
+// lintValue looks at a value of a field; of is the plan of the structs in it.
+func lintValue(v reflect.Value, of *plan) error {
 	switch v.Kind() {
 	case reflect.Pointer:
 		if v.IsNil() {
 			return nil
 		}
-		return lintValue(v.Elem())
+		return lintValue(v.Elem(), of)
 	case reflect.Slice:
 		for i := range v.Len() {
-			if err := lintValue(v.Index(i)); err != nil {
+			if err := lintValue(v.Index(i), of); err != nil {
 				return err
 			}
 		}
@@ -49,19 +51,18 @@ func lintValue(v reflect.Value) error {
 			return lintDecimal(v.String())
 		}
 	case reflect.Int:
-		if v.Type().Implements(coderType) && v.Interface().(coder).Code() == "<unknown>" {
+		if c, ok := v.Interface().(coder); ok && c.Code() == "<unknown>" {
 			return fmt.Errorf("%s: %w", v.Type().Name(), errCodeRange)
 		}
 	case reflect.Struct:
-		return lintStruct(v)
+		return of.lint(v)
 	}
 	return nil
 }
 
-// lintStruct checks the choices and nested codes of a struct, then what lies
+// lint checks the choices and nested codes of a struct, then what lies
 // below it.
-func lintStruct(v reflect.Value) error {
-	p := planOf(v.Type())
+func (p *plan) lint(v reflect.Value) error {
 	for _, choice := range p.choices {
 		set := 0
 		for _, field := range choice {
@@ -76,8 +77,8 @@ func lintStruct(v reflect.Value) error {
 	if p.explicit >= 0 && v.Field(p.explicit).IsZero() {
 		return fmt.Errorf("%s.%s: %w", v.Type().Name(), v.Type().Field(p.explicit).Name, errCodeDefault)
 	}
-	for _, field := range p.visit {
-		if err := lintValue(v.Field(field)); err != nil {
+	for _, s := range p.visit {
+		if err := lintValue(v.Field(s.field), s.of); err != nil {
 			return err
 		}
 	}
@@ -98,9 +99,15 @@ func lintDecimal(s string) error {
 
 // plan says what of a struct type has to be looked at.
 type plan struct {
-	visit    []int   // fields that may hold a decimal, a code or a choice
+	visit    []step  // fields that may hold a decimal, a code or a choice
 	choices  [][]int // pointer fields of which one may be set
 	explicit int     // a nested code whose zero value is never meant, or -1
+}
+
+// step is a field to visit, with the plan of the structs in it.
+type step struct {
+	field int
+	of    *plan
 }
 
 // neverZero are the nested codes whose first value enbloc never means: a
@@ -108,21 +115,38 @@ type plan struct {
 // Device.deviceName.type "udi-label-name".
 var neverZero = map[string]bool{"ProvenanceEntity.Role": true, "DeviceDeviceName.Type": true}
 
-var plans sync.Map // reflect.Type to *plan
+// plans are by type. They are worked out once, so that the check costs little
+// next to the encoding.
+var plans = struct {
+	sync.RWMutex
+	of map[reflect.Type]*plan
+}{of: map[reflect.Type]*plan{}}
 
-// planOf works out once per type what has to be looked at, so that the check
-// costs little next to the encoding.
 func planOf(t reflect.Type) *plan {
-	if p, ok := plans.Load(t); ok {
-		return p.(*plan)
+	plans.RLock()
+	p, known := plans.of[t]
+	plans.RUnlock()
+	if known {
+		return p
+	}
+	plans.Lock()
+	defer plans.Unlock()
+	return makePlan(t)
+}
+
+// makePlan makes the plan of a struct and of those below it; plans is locked.
+func makePlan(t reflect.Type) *plan {
+	if p, ok := plans.of[t]; ok {
+		return p
 	}
 	p := &plan{explicit: -1}
+	plans.of[t] = p // a type may contain itself
 	bases := map[string][]int{}
 	var order []string
 	for i := range t.NumField() {
 		f := t.Field(i)
 		if reaches(f.Type, map[reflect.Type]bool{}) {
-			p.visit = append(p.visit, i)
+			p.visit = append(p.visit, step{i, planBelow(f.Type)})
 		}
 		if neverZero[t.Name()+"."+f.Name] {
 			p.explicit = i
@@ -139,8 +163,19 @@ func planOf(t reflect.Type) *plan {
 			p.choices = append(p.choices, bases[base])
 		}
 	}
-	plans.Store(t, p)
 	return p
+}
+
+// planBelow is the plan of the structs that a field holds, nil where it holds
+// none.
+func planBelow(t reflect.Type) *plan {
+	switch t.Kind() {
+	case reflect.Pointer, reflect.Slice:
+		return planBelow(t.Elem())
+	case reflect.Struct:
+		return makePlan(t)
+	}
+	return nil
 }
 
 // reaches reports whether a fault that lint looks for can lie in a value of

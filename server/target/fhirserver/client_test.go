@@ -143,7 +143,7 @@ func TestSearchKeepsIdentifiersOutOfTheURL(t *testing.T) {
 		require.Equal(t, http.MethodPost, r.Method)
 		require.Equal(t, "/fhir/Patient/_search", r.URL.Path)
 		require.Empty(t, r.URL.RawQuery)
-		require.Equal(t, "no-cache", r.Header.Get("Cache-Control"))
+		require.Equal(t, "no-cache, no-store", r.Header.Get("Cache-Control"))
 		require.NoError(t, r.ParseForm())
 		require.Equal(t, `urn:x|a\,b\|c\$d\\e +&#%`, r.PostForm.Get("identifier"))
 		_, _ = w.Write([]byte(`{"resourceType":"Bundle","entry":[{"resource":{"resourceType":"Patient","id":"1"}},{"resource":{"resourceType":"OperationOutcome"}}]}`))

@@ -3,7 +3,6 @@ package fhirserver
 import (
 	"encoding/json"
 	"errors"
-	"regexp"
 	"strconv"
 	"strings"
 
@@ -19,9 +18,41 @@ type EntryResult struct {
 	Issues            target.Issues
 }
 
-// location takes the end of a relative or an absolute location, with or without
-// version (http://hl7.org/fhir/R4/http.html#create).
-var location = regexp.MustCompile(`(?:^|/)([A-Z][A-Za-z]+)/([A-Za-z0-9.-]{1,64})(?:/_history/([A-Za-z0-9.-]{1,64}))?/?$`)
+// location reads the end of a relative or an absolute location, with or without
+// version (http://hl7.org/fhir/R4/http.html#create): Type/id or
+// Type/id/_history/version. All are empty when it is none. A case has a hundred of
+// them, for which a regular expression takes a noticeable while.
+func location(text string) (kind, id, version string) {
+	rest, last := lastStep(strings.TrimSuffix(text, "/"))
+	if before, history := lastStep(rest); history == "_history" {
+		version = last
+		rest, last = lastStep(before)
+		if !isID(version) {
+			return "", "", ""
+		}
+	}
+	if _, kind = lastStep(rest); !isType(kind) || !isID(last) {
+		return "", "", ""
+	}
+	return kind, last, version
+}
+
+// lastStep parts the last step of a path from the rest.
+func lastStep(path string) (rest, step string) {
+	i := strings.LastIndexByte(path, '/')
+	return path[:max(i, 0)], path[i+1:]
+}
+
+// isID reports whether a text is an id as R4 has it (http://hl7.org/fhir/R4/datatypes.html#id).
+func isID(s string) bool {
+	return s != "" && len(s) <= 64 && strings.IndexFunc(s, func(c rune) bool { return !isLetter(c) && (c < '0' || c > '9') && c != '-' && c != '.' }) < 0
+}
+
+func isType(s string) bool {
+	return len(s) > 1 && s[0] >= 'A' && s[0] <= 'Z' && strings.IndexFunc(s, func(c rune) bool { return !isLetter(c) }) < 0
+}
+
+func isLetter(c rune) bool { return c >= 'A' && c <= 'Z' || c >= 'a' && c <= 'z' }
 
 // ReadTransaction reads the answer to a transaction, leniently, entry by entry.
 // It may hold fewer entries than were sent: pair by position only when the
@@ -47,12 +78,14 @@ func ReadTransaction(body []byte) ([]EntryResult, error) {
 		r := &all[i]
 		status, _, _ := strings.Cut(strings.TrimSpace(e.Response.Status), " ")
 		r.Status, _ = strconv.Atoi(status)
-		r.Issues = target.ReadIssues(e.Response.Outcome)
-		if m := location.FindStringSubmatch(e.Response.Location); m != nil {
-			r.Type, r.ID, r.Version = m[1], m[2], m[3]
+		if len(e.Response.Outcome) > 0 {
+			r.Issues = target.ReadIssues(e.Response.Outcome)
 		}
-		if m, err := ReadMeta(e.Resource); err == nil && r.ID == "" && m.Type != "OperationOutcome" {
-			r.Type, r.ID, r.Version = m.Type, m.ID, m.Version
+		r.Type, r.ID, r.Version = location(e.Response.Location)
+		if r.ID == "" && len(e.Resource) > 0 {
+			if m, err := ReadMeta(e.Resource); err == nil && m.Type != "OperationOutcome" {
+				r.Type, r.ID, r.Version = m.Type, m.ID, m.Version
+			}
 		}
 		if v := ETagVersion(e.Response.Etag); v != "" {
 			r.Version = v

@@ -60,8 +60,8 @@ func (c *Client) WellKnown(ctx context.Context, name string) Answer {
 func ReadSingle(a Answer) EntryResult {
 	e := EntryResult{Status: a.Status, Issues: target.ReadIssues(a.Body)}
 	for _, name := range []string{"Location", "Content-Location"} {
-		if m := location.FindStringSubmatch(a.Header.Get(name)); m != nil && e.ID == "" {
-			e.Type, e.ID, e.Version = m[1], m[2], m[3]
+		if e.ID == "" {
+			e.Type, e.ID, e.Version = location(a.Header.Get(name))
 		}
 	}
 	if m, err := ReadMeta(a.Body); err == nil && m.Type != "OperationOutcome" {

@@ -34,21 +34,23 @@ func (c *Config) audience(ctx context.Context, t delivery.Target) delivery.Audie
 	return delivery.ForPatients
 }
 
-// climb gives a target the rung of its last preflight where the configuration
-// leaves it open.
+// climb gives a target what its last preflight found: the rung where the
+// configuration leaves it open, and whether references may be left to it.
 func climb(ctx context.Context, st *store.Store, t delivery.Target) (delivery.Target, error) {
-	if t.Rung != 0 {
-		return t, nil
-	}
 	p, err := st.Preflight(ctx, t.Name)
 	switch {
 	case fault.Is(err, fault.NotFound):
 		return t, nil
 	case err != nil:
 		return t, fmt.Errorf("reading the last preflight: %w", err)
-	case p.Usable && p.Rung != delivery.RungFile:
+	case t.Rung == 0 && p.Usable && p.Rung != delivery.RungFile:
 		t.Rung, t.FirstWrite = p.Rung, delivery.FirstWrite(p.FirstWrite)
 	}
+	var was preflight.Report
+	if err := json.Unmarshal(p.Document, &was); err != nil {
+		return t, fmt.Errorf("reading the last preflight: %w", err)
+	}
+	t.LooksUp = was.LooksUp
 	return t, nil
 }
 

@@ -117,7 +117,7 @@ func TestAnUnusableTargetDoesNotChangeTheRung(t *testing.T) {
 	require.NoError(t, err)
 	require.Zero(t, got.Rung, "never checked")
 	for _, p := range []preflight.Report{
-		{Name: "hospital", Rung: delivery.Rungs()[3], FirstWrite: delivery.AfterSearch, Usable: true, Started: time.Now()},
+		{Name: "hospital", Rung: delivery.Rungs()[3], FirstWrite: delivery.AfterSearch, LooksUp: true, Usable: true, Started: time.Now()},
 		{Name: "hospital", Rung: delivery.Rungs()[5], Started: time.Now()},
 	} {
 		_, err = KeepPreflight(context.Background(), st, p)
@@ -127,9 +127,11 @@ func TestAnUnusableTargetDoesNotChangeTheRung(t *testing.T) {
 		if p.Usable {
 			require.Equal(t, delivery.RungSingle, got.Rung)
 			require.Equal(t, delivery.AfterSearch, got.FirstWrite)
+			require.True(t, got.LooksUp)
 			continue
 		}
 		require.Zero(t, got.Rung)
+		require.False(t, got.LooksUp)
 	}
 	target.Rung = delivery.RungClientIDs
 	got, err = climb(context.Background(), st, target)
