@@ -34,7 +34,8 @@ type Engine struct {
 type way struct {
 	mu       sync.Mutex
 	learned  store.Learned
-	refusals int // in a row
+	refusals int  // in a row
+	asLinks  bool // it took links after it had refused to look up
 	remember func(context.Context, store.Learned)
 }
 
@@ -154,6 +155,8 @@ type run struct {
 	patientBorn graph.Span
 	// shrunk is true after a transaction was refused as too large.
 	shrunk bool
+	// asLinks is true after a refusal to look up references.
+	asLinks bool
 	// looked is true once the target was searched for what is to be created.
 	looked bool
 	// ledger is what is known to stand, unsaved the part not yet written down.

@@ -72,6 +72,40 @@ func TestWhoWasFoundIsLeftToATargetThatLooksUp(t *testing.T) {
 	require.Equal(t, writes, b.writes(), "what stands is what was meant")
 }
 
+// A target that does not look up after all gets links, in the same attempt and
+// from then on.
+func TestATargetThatRefusesToLookUpGetsLinks(t *testing.T) {
+	t.Parallel()
+	for _, code := range []int{http.StatusNotFound, http.StatusBadRequest} {
+		b := newBench(t)
+		refused := 0
+		for range 10 {
+			b.faults.plan(func(r *http.Request) bool {
+				if !transactions(r) {
+					return false
+				}
+				body, err := io.ReadAll(r.Body)
+				if err != nil {
+					t.Error(err)
+				}
+				r.Body = io.NopCloser(bytes.NewReader(body))
+				return bytes.Contains(body, []byte(`"reference":"Patient?`))
+			}, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+				refused++
+				status(code)(next, w, r)
+			})
+		}
+		e := b.engine(t, func(t *delivery.Target) { t.LooksUp = true })
+		for _, name := range []string{"first", "second"} {
+			got, err := e.Deliver(context.Background(), scene{name: name, sequence: 1}.graph())
+			require.NoError(t, err)
+			require.Empty(t, got.Alarms())
+		}
+		require.Equal(t, 1, refused)
+		require.Equal(t, delivery.RungConditionalCreate, delivery.PresentRung(e), "which is no reason to step down")
+	}
+}
+
 // TestAReferenceThatWasKeptAsAQuestionIsAnAlarm: two of four known servers store
 // the search itself (measured on Medplum 5.2.13 and WSO2 FHIR Server 1.0.0).
 func TestAReferenceThatWasKeptAsAQuestionIsAnAlarm(t *testing.T) {

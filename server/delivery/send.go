@@ -40,6 +40,10 @@ func (r *run) transact(ctx context.Context, ops []op) *Failure {
 			return nil // plan again, in parts
 		}
 	}
+	if r.target.LooksUp && refusesSearch(a.Status) {
+		r.target.LooksUp, r.asLinks = false, a.Status != http.StatusPreconditionFailed // which a lost race is too
+		return nil                                                                     // plan again, with links
+	}
 	if reaction.Class != target.Done {
 		return r.refused(ctx, ops, a, reaction, target.ReadIssues(a.Body))
 	}
@@ -50,7 +54,7 @@ func (r *run) transact(ctx context.Context, ops []op) *Failure {
 		f.Uncertain, f.Cause = true, err
 		return f
 	}
-	r.accepted()
+	r.accepted(r.asLinks)
 	if len(results) != len(ops) {
 		results = nil // cannot be paired; read instead
 	}
@@ -58,6 +62,16 @@ func (r *run) transact(ctx context.Context, ops []op) *Failure {
 		return failure
 	}
 	return r.doubles(ctx, ops)
+}
+
+// refusesSearch reports whether a transaction may have been refused for a
+// reference that the target was to look up: known servers say 404, 400 or 412.
+func refusesSearch(status int) bool {
+	switch status {
+	case http.StatusBadRequest, http.StatusNotFound, http.StatusPreconditionFailed, http.StatusUnprocessableEntity:
+		return true
+	}
+	return false
 }
 
 // take reads every entry of an answer. Those that succeeded are noted even when

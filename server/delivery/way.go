@@ -58,6 +58,7 @@ func (e *Engine) present() Target {
 	if n := e.way.learned.MaxEntries; n > 0 && (t.MaxEntries == 0 || n < t.MaxEntries) {
 		t.MaxEntries = n
 	}
+	t.LooksUp = t.LooksUp && !e.way.asLinks
 	return t
 }
 
@@ -73,11 +74,13 @@ func (e *Engine) step() *Step {
 	return &Step{from, l.Status, l.Stepped}
 }
 
-// accepted notes that the target took a write by its rung.
-func (e *Engine) accepted() {
+// accepted notes that the target took a write by its rung; asLinks: after it had
+// refused to look up what it names.
+func (e *Engine) accepted(asLinks bool) {
 	e.way.mu.Lock()
 	defer e.way.mu.Unlock()
 	e.way.refusals = 0
+	e.way.asLinks = e.way.asLinks || asLinks
 }
 
 // refuses takes note that the target refused a rung as such, and reports whether
