@@ -34,6 +34,8 @@ type hospital struct {
 	// onePage is true where a search gives no link to its next page, so that
 	// everything has to be asked for at once.
 	onePage bool
+	// looksUp is true where a search inside a reference becomes a link.
+	looksUp bool
 }
 
 // The three makers. What they do differently, as far as it reaches this test:
@@ -45,10 +47,11 @@ type hospital struct {
 //	equal update           no version    new version   new version
 //	search by POST         yes           yes           400, so by GET
 //	next page              link          link          none
+//	search in a reference  a link        a link        stays a search
 //	1.50                   1.50          1.50          1.5
 var hospitals = []hospital{
-	{name: "ENBLOC_TEST_HAPI"},
-	{name: "ENBLOC_TEST_HELIOS"},
+	{name: "ENBLOC_TEST_HAPI", looksUp: true},
+	{name: "ENBLOC_TEST_HELIOS", looksUp: true},
 	{name: "ENBLOC_TEST_MEDPLUM", loses: "decimals come back without their last zeros", onePage: true},
 }
 
@@ -63,7 +66,7 @@ func TestTwentyCasesStandOnceInARealServer(t *testing.T) {
 		t.Run(h.name, func(t *testing.T) {
 			base := os.Getenv(h.name)
 			require.NotEmpty(t, base, "start the server and give its base URL in %s", h.name)
-			s := servertest.Start(t, servertest.Options{Server: base})
+			s := servertest.Start(t, servertest.Options{Server: base, LooksUp: h.looksUp})
 			cases := casesOfARun(t, many)
 
 			keys := make([]string, len(cases))

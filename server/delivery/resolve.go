@@ -46,7 +46,7 @@ func (r *run) lookUp(ctx context.Context, x external) (string, *Failure) {
 	if x.Type == "Patient" && r.target.Patient == PatientConditional {
 		return x.Type + "?" + fhirserver.Condition("identifier", x.System, x.Value), nil // the target looks itself
 	}
-	hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: x.Type, Param: "identifier", Values: []string{x.Token}})
+	hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: x.Type, Param: "identifier", Values: []string{x.Token}, Sole: true})
 	if hits == nil {
 		reaction := a.Reaction(r.now())
 		named := x.Type != "Patient" || r.target.Patient == PatientLogical

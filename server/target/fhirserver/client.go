@@ -275,9 +275,6 @@ func (c *Client) build(ctx context.Context, r request, id, token string) (*http.
 	req.Header.Set("Accept", mediaType)
 	req.Header.Set("User-Agent", c.agent)
 	req.Header.Set("X-Request-Id", id)
-	// Patient data shall stay in no cache on the way; and a server that would keep
-	// the result of a search for paging need not (RFC 9111, 5.2.1.5).
-	req.Header.Set("Cache-Control", "no-store")
 	if r.body != nil {
 		req.Header.Set("Content-Type", r.contentType)
 	}

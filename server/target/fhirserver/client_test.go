@@ -143,7 +143,7 @@ func TestSearchKeepsIdentifiersOutOfTheURL(t *testing.T) {
 		require.Equal(t, http.MethodPost, r.Method)
 		require.Equal(t, "/fhir/Patient/_search", r.URL.Path)
 		require.Empty(t, r.URL.RawQuery)
-		require.Equal(t, "no-cache, no-store", r.Header.Get("Cache-Control"))
+		require.Equal(t, "no-cache", r.Header.Get("Cache-Control"))
 		require.NoError(t, r.ParseForm())
 		require.Equal(t, `urn:x|a\,b\|c\$d\\e +&#%`, r.PostForm.Get("identifier"))
 		_, _ = w.Write([]byte(`{"resourceType":"Bundle","entry":[{"resource":{"resourceType":"Patient","id":"1"}},{"resource":{"resourceType":"OperationOutcome"}}]}`))
@@ -151,6 +151,34 @@ func TestSearchKeepsIdentifiersOutOfTheURL(t *testing.T) {
 	hits, a := c.Search(ctx, fhirserver.Query{Type: "Patient", Param: "identifier", Values: []string{fhirserver.Token("urn:x", `a,b|c$d\e +&#%`)}})
 	require.NoError(t, a.Err)
 	require.Len(t, hits, 1, "an outcome among the entries is no hit")
+}
+
+// Only a search for one lets the server store nothing: one known server gives a
+// first page then and no other.
+func TestASearchForOneNeedsNoFurtherPages(t *testing.T) {
+	t.Parallel()
+	hit := `{"resource":{"resourceType":"Patient","id":"1"}}`
+	for sole, want := range map[bool]struct {
+		cache string
+		pages int
+	}{true: {"no-cache, no-store", 2}, false: {"no-cache", 4}} {
+		pages := 0
+		c := client(t, func(w http.ResponseWriter, r *http.Request) {
+			if pages == 0 {
+				require.Equal(t, want.cache, r.Header.Get("Cache-Control"))
+			}
+			entry := []string{"", hit + "," + hit, hit, hit}[pages] // the first page may be empty
+			if pages++; pages < 4 {
+				_, _ = fmt.Fprintf(w, `{"resourceType":"Bundle","link":[{"relation":"next","url":"/fhir/Patient?page=%d"}],"entry":[%s]}`, pages, entry)
+				return
+			}
+			_, _ = fmt.Fprintf(w, `{"resourceType":"Bundle","entry":[%s]}`, entry)
+		})
+		hits, a := c.Search(ctx, fhirserver.Query{Type: "Patient", Param: "identifier", Values: []string{"urn:x|1"}, Sole: sole})
+		require.NoError(t, a.Err)
+		require.Equal(t, want.pages, pages)
+		require.Greater(t, len(hits), 1)
+	}
 }
 
 func TestSearchFallsBackToGetAndRemembers(t *testing.T) {

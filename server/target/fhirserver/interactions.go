@@ -30,6 +30,5 @@ func (c *Client) Metadata(ctx context.Context) Answer {
 }
 
 // noCache keeps servers from answering out of a search cache: one known server
-// reuses results for 60 s unless told not to. And it keeps them from storing the
-// result, as that one does for paging: only few hits are looked for.
-func noCache() map[string]string { return map[string]string{"Cache-Control": "no-cache, no-store"} }
+// reuses results for 60 s unless told not to.
+func noCache() map[string]string { return map[string]string{"Cache-Control": "no-cache"} }

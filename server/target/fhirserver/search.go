@@ -16,6 +16,9 @@ type Query struct {
 	Type   string
 	Param  string
 	Values []string
+	// Sole: only whether there is exactly one is asked, so two are enough, and the
+	// server need not store the result for further pages.
+	Sole bool
 }
 
 // Token spells system and value of an identifier or tag for a search: FHIR
@@ -41,7 +44,11 @@ const (
 // request; when it is not a 200 with a Bundle, hits is nil and Err may be set.
 func (c *Client) Search(ctx context.Context, q Query) (hits []json.RawMessage, last Answer) {
 	form := url.Values{q.Param: {strings.Join(q.Values, ",")}, "_count": {strconv.Itoa(perPage)}}
-	last = c.searchFirst(ctx, q.Type, form)
+	header := noCache()
+	if q.Sole {
+		header["Cache-Control"] += ", no-store" // RFC 9111, 5.2.1.5; one known server gives no further pages then
+	}
+	last = c.searchFirst(ctx, q.Type, form, header)
 	hits = []json.RawMessage{}
 	for range pageLimit {
 		if last.Err != nil || last.Status != http.StatusOK {
@@ -53,7 +60,7 @@ func (c *Client) Search(ctx context.Context, q Query) (hits []json.RawMessage, l
 			return nil, last
 		}
 		hits = append(hits, page...)
-		if next == "" {
+		if next == "" || q.Sole && len(hits) > 1 {
 			return hits, last
 		}
 		if last = c.follow(ctx, next); last.Err != nil {
@@ -64,10 +71,10 @@ func (c *Client) Search(ctx context.Context, q Query) (hits []json.RawMessage, l
 	return nil, last
 }
 
-func (c *Client) searchFirst(ctx context.Context, resourceType string, form url.Values) Answer {
+func (c *Client) searchFirst(ctx context.Context, resourceType string, form url.Values, header map[string]string) Answer {
 	if !c.getSearch.Load() {
 		a := c.do(ctx, request{method: http.MethodPost, path: resourceType + "/_search", body: []byte(form.Encode()),
-			contentType: "application/x-www-form-urlencoded", header: noCache()})
+			contentType: "application/x-www-form-urlencoded", header: header})
 		switch a.Status {
 		// 400: a server that takes the form for a resource.
 		case http.StatusBadRequest, http.StatusNotFound, http.StatusMethodNotAllowed, http.StatusUnsupportedMediaType, http.StatusNotImplemented:
@@ -75,7 +82,7 @@ func (c *Client) searchFirst(ctx context.Context, resourceType string, form url.
 			return a
 		}
 	}
-	a := c.do(ctx, request{method: http.MethodGet, path: resourceType, query: form.Encode(), header: noCache()})
+	a := c.do(ctx, request{method: http.MethodGet, path: resourceType, query: form.Encode(), header: header})
 	if a.Err == nil && a.Status == http.StatusOK {
 		c.getSearch.Store(true)
 	}
