@@ -93,8 +93,6 @@ func (s *Service) patience() time.Duration {
 func (s *Service) Settle() {
 	s.t.Helper()
 	deadline := time.After(s.patience())
-	// Each look costs the service a query, so it looks less and less often.
-	pause := 5 * time.Millisecond
 	for {
 		counts, err := s.Store.OpenCounts(context.Background())
 		s.must(err)
@@ -116,8 +114,8 @@ func (s *Service) Settle() {
 				s.t.Logf("%s state %d %s %s %s, %d attempts, uncertain %v", d.CaseKey, d.Sequence, d.State, d.Reason, d.Details, d.Attempts, d.Uncertain)
 			}
 			s.t.Fatal("deliveries did not settle")
-		case <-time.After(pause):
-			pause = min(pause*3/2, 50*time.Millisecond)
+		// Each look costs the service a query, so it looks seldom while much is open.
+		case <-time.After(min(max(5, time.Duration(busy)), 50) * time.Millisecond):
 		}
 	}
 }
