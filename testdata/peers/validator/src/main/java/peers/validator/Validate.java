@@ -55,14 +55,22 @@ public final class Validate {
         return summary.errors > 0 ? 1 : summary.warnings > 0 ? 3 : 0;
     }
 
-    /** Judges the files on all processors; the summary has them in the order of their names. */
+    /**
+     * Judges the files on all processors; the summary has them in the order of their names. Definitions come first and one
+     * by one: of two at once, the snapshot of one was now and then said to be impossible.
+     */
     private Summary judgeAll(FhirValidator validator) throws IOException {
         var summary = new Summary(allowances);
+        Map<Path, List<Message>> ofDefinitions = new HashMap<>();
+        for (Path file : definitions) {
+            ofDefinitions.put(file, judge(validator, file));
+        }
         ExecutorService workers = Executors.newFixedThreadPool(Runtime.getRuntime().availableProcessors());
         try {
             Queue<Future<List<Message>>> verdicts = new ArrayDeque<>();
             for (Path file : inputs) {
-                verdicts.add(workers.submit(() -> judge(validator, file)));
+                List<Message> known = ofDefinitions.get(file);
+                verdicts.add(workers.submit(() -> known != null ? known : judge(validator, file)));
             }
             for (Path file : inputs) {
                 summary.add(file.toString(), verdicts.remove().get());
