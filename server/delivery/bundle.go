@@ -39,9 +39,8 @@ func buildBundle(t Target, ops []op, refs map[string]string) []byte {
 }
 
 func writeEntry(b *bytes.Buffer, t Target, o op, refs map[string]string) {
-	resolved := o.resolved
 	if t.LooksUp {
-		resolved = nil
+		o.resolved = nil
 	}
 	id := o.entry.ServerID
 	if o.action == create && t.Rung == RungClientIDs {
@@ -50,7 +49,7 @@ func writeEntry(b *bytes.Buffer, t Target, o op, refs map[string]string) {
 	if id == "" {
 		condition := o.condition()
 		b.WriteString(`{"fullUrl":"urn:uuid:` + o.uuid + `","resource":`)
-		o.write(b, refs, resolved)
+		o.write(b, refs)
 		if t.Rung == RungConditionalUpdate {
 			b.WriteString(`,"request":{"method":"PUT","url":"` + o.kind + `?` + condition + `"}}`)
 			return
@@ -61,7 +60,7 @@ func writeEntry(b *bytes.Buffer, t Target, o op, refs map[string]string) {
 	b.WriteString(`{"fullUrl":`)
 	writeString(b, t.Client.BaseURL()+"/"+o.kind+"/"+id)
 	b.WriteString(`,"resource":`)
-	b.Write(withID(o.written(refs, resolved), id))
+	b.Write(withID(o.linked(refs), id))
 	b.WriteString(`,"request":{"method":"PUT","url":"` + o.kind + `/` + id + `"`)
 	if o.entry.Version != "" {
 		b.WriteString(`,"ifMatch":`)

@@ -162,7 +162,7 @@ func (r *run) addNames(named map[string]bool, body []byte) {
 // placeOf is Type/id of a resource on the target.
 func placeOf(resource []byte) string {
 	m, err := fhirserver.ReadMeta(resource)
-	if err != nil || !validID(m.ID) {
+	if err != nil || !fhirserver.ValidID(m.ID) {
 		return ""
 	}
 	return m.Type + "/" + m.ID
@@ -208,7 +208,7 @@ func (r *run) markFor(o op, copied, kept json.RawMessage) (m marking, ok bool) {
 		}
 	}
 	meta, err := fhirserver.ReadMeta(copied)
-	if err != nil || !validID(meta.ID) {
+	if err != nil || !fhirserver.ValidID(meta.ID) {
 		return marking{}, false
 	}
 	body, err := inError(r.void, o.kind, copied)

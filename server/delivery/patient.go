@@ -22,7 +22,7 @@ func (r *run) soundPatient(hit []byte) (string, *Failure) {
 			Type string `json:"type"`
 		} `json:"link"`
 	}
-	if json.Unmarshal(hit, &p) != nil || !validID(p.ID) {
+	if json.Unmarshal(hit, &p) != nil || !fhirserver.ValidID(p.ID) {
 		return "", &Failure{Class: target.Retry, Reason: NoAnswer}
 	}
 	for _, l := range p.Link {

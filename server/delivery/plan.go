@@ -130,22 +130,20 @@ func references(g graph.Graph, ledger map[string]store.LedgerEntry, rung int) ma
 
 // write writes the body with the references in refs, and those that were
 // resolved, made literal.
-func (o op) write(out *bytes.Buffer, refs map[string]string, resolved resolutions) {
+func (o op) write(out *bytes.Buffer, refs map[string]string) {
 	o.local.write(out, func(raw []byte) (string, bool) {
 		if to, ok := refs[string(raw)]; ok {
 			return to, true
 		}
-		return resolved.literal(raw)
+		return o.resolved.literal(raw)
 	})
 }
 
-// linked is the body as it stands on the target.
-func (o op) linked(refs map[string]string) []byte { return o.written(refs, o.resolved) }
-
-func (o op) written(refs map[string]string, resolved resolutions) []byte {
+// linked is what write writes.
+func (o op) linked(refs map[string]string) []byte {
 	var out bytes.Buffer
 	out.Grow(len(o.local.raw) + 64)
-	o.write(&out, refs, resolved)
+	o.write(&out, refs)
 	return out.Bytes()
 }
 

@@ -107,7 +107,7 @@ func (r *run) adopt(ops []op, found map[string][]json.RawMessage) (bool, *Failur
 			continue
 		}
 		m, err := fhirserver.ReadMeta(hits[0])
-		if err != nil || !validID(m.ID) {
+		if err != nil || !fhirserver.ValidID(m.ID) {
 			return false, &Failure{Class: target.Retry, Reason: NoAnswer, Uncertain: true}
 		}
 		stand = append(stand, standing{o, m.ID, m.Version})

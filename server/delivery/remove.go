@@ -107,7 +107,7 @@ func (r *run) standing(ctx context.Context) ([]store.LedgerEntry, *Failure) {
 		}
 		for _, hit := range hits {
 			m, err := fhirserver.ReadMeta(hit)
-			if err != nil || !validID(m.ID) {
+			if err != nil || !fhirserver.ValidID(m.ID) {
 				continue
 			}
 			place := kind + "/" + m.ID

@@ -63,7 +63,7 @@ func (r *run) lookUp(ctx context.Context, x external) (string, *Failure) {
 		return "", nil
 	}
 	m, err := fhirserver.ReadMeta(hits[0])
-	if err != nil || !validID(m.ID) {
+	if err != nil || !fhirserver.ValidID(m.ID) {
 		return "", nil
 	}
 	r.staff.put(x, x.Type+"/"+m.ID, r.now())
@@ -86,20 +86,6 @@ func (r *run) patient(ctx context.Context, x external, hits []json.RawMessage) (
 		return "", &Failure{Class: target.Conflict, Reason: PatientAmbiguous}
 	}
 	return r.soundPatient(hits[0])
-}
-
-// validID is the FHIR R4 id (http://hl7.org/fhir/R4/datatypes.html#id). An id
-// comes from the target and goes into bundles and paths, so it is checked.
-func validID(id string) bool {
-	if id == "" || len(id) > 64 {
-		return false
-	}
-	for _, c := range []byte(id) {
-		if !(c >= 'A' && c <= 'Z' || c >= 'a' && c <= 'z' || c >= '0' && c <= '9' || c == '-' || c == '.') {
-			return false
-		}
-	}
-	return true
 }
 
 // staffCache remembers for a few minutes who people and places are: the same

@@ -130,7 +130,7 @@ func placed(o op, e fhirserver.EntryResult) bool {
 	if o.entry.ServerID != "" {
 		return e.ID == "" || e.ID == o.entry.ServerID
 	}
-	return e.Status == http.StatusCreated && validID(e.ID)
+	return e.Status == http.StatusCreated && fhirserver.ValidID(e.ID)
 }
 
 // standing is an op that is on the target now.

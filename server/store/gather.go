@@ -12,10 +12,9 @@ import (
 	"enbloc/server/fault"
 )
 
-// gathered are the locks and writes of a transaction on Postgres that are not sent
-// yet.
-// A write of its own waits for the network there and back, and wakes a process
-// on either side; a dozen sent together do so once.
+// gathered are the locks and writes of a transaction on Postgres that are not
+// sent yet. One of its own waits for the network there and back, and wakes a
+// process on either side; a dozen sent together do so once.
 type gathered struct {
 	conn  *sql.Conn
 	open  bool

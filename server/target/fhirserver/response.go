@@ -27,11 +27,11 @@ func location(text string) (kind, id, version string) {
 	if before, history := lastStep(rest); history == "_history" {
 		version = last
 		rest, last = lastStep(before)
-		if !isID(version) {
+		if !ValidID(version) {
 			return "", "", ""
 		}
 	}
-	if _, kind = lastStep(rest); !isType(kind) || !isID(last) {
+	if _, kind = lastStep(rest); !isType(kind) || !ValidID(last) {
 		return "", "", ""
 	}
 	return kind, last, version
@@ -43,9 +43,18 @@ func lastStep(path string) (rest, step string) {
 	return path[:max(i, 0)], path[i+1:]
 }
 
-// isID reports whether a text is an id as R4 has it (http://hl7.org/fhir/R4/datatypes.html#id).
-func isID(s string) bool {
-	return s != "" && len(s) <= 64 && strings.IndexFunc(s, func(c rune) bool { return !isLetter(c) && (c < '0' || c > '9') && c != '-' && c != '.' }) < 0
+// ValidID is the FHIR R4 id (http://hl7.org/fhir/R4/datatypes.html#id). An id
+// comes from the target and goes into bundles and paths, so it is checked.
+func ValidID(id string) bool {
+	if id == "" || len(id) > 64 {
+		return false
+	}
+	for _, c := range []byte(id) {
+		if !(c >= 'A' && c <= 'Z' || c >= 'a' && c <= 'z' || c >= '0' && c <= '9' || c == '-' || c == '.') {
+			return false
+		}
+	}
+	return true
 }
 
 func isType(s string) bool {

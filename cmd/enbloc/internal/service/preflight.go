@@ -37,36 +37,41 @@ func (c *Config) audience(ctx context.Context, t delivery.Target) delivery.Audie
 // climb gives a target what its last preflight found: the rung where the
 // configuration leaves it open, and whether references may be left to it.
 func climb(ctx context.Context, st *store.Store, t delivery.Target) (delivery.Target, error) {
-	p, err := st.Preflight(ctx, t.Name)
-	switch {
-	case fault.Is(err, fault.NotFound):
-		return t, nil
-	case err != nil:
-		return t, fmt.Errorf("reading the last preflight: %w", err)
-	case t.Rung == 0 && p.Usable && p.Rung != delivery.RungFile:
-		t.Rung, t.FirstWrite = p.Rung, delivery.FirstWrite(p.FirstWrite)
+	last, _, err := lastPreflight(ctx, st, t.Name)
+	if err != nil {
+		return t, err
 	}
-	var was preflight.Report
-	if err := json.Unmarshal(p.Document, &was); err != nil {
-		return t, fmt.Errorf("reading the last preflight: %w", err)
+	if t.Rung == 0 && last.Usable && last.Rung.Number != delivery.RungFile {
+		t.Rung, t.FirstWrite = last.Rung.Number, last.FirstWrite
 	}
-	t.LooksUp = was.LooksUp
+	t.LooksUp = last.LooksUp
 	return t, nil
+}
+
+// lastPreflight is the last report of a target; known is false before the first.
+func lastPreflight(ctx context.Context, st *store.Store, name string) (last preflight.Report, known bool, err error) {
+	p, err := st.Preflight(ctx, name)
+	if fault.Is(err, fault.NotFound) {
+		return last, false, nil
+	}
+	if err == nil {
+		err = json.Unmarshal(p.Document, &last)
+	}
+	if err != nil {
+		return last, false, fmt.Errorf("reading the last preflight: %w", err)
+	}
+	return last, true, nil
 }
 
 // KeepPreflight stores a report as the last one of its target and returns it
 // with what has changed since the one before.
 func KeepPreflight(ctx context.Context, st *store.Store, p preflight.Report) (preflight.Report, error) {
-	before, err := st.Preflight(ctx, p.Name)
-	switch {
-	case err == nil:
-		var was preflight.Report
-		if err := json.Unmarshal(before.Document, &was); err != nil {
-			return p, fmt.Errorf("reading the preflight before: %w", err)
-		}
-		p.Drift = preflight.Drift(was, p)
-	case !fault.Is(err, fault.NotFound):
-		return p, fmt.Errorf("reading the preflight before: %w", err)
+	before, known, err := lastPreflight(ctx, st, p.Name)
+	if err != nil {
+		return p, err
+	}
+	if known {
+		p.Drift = preflight.Drift(before, p)
 	}
 	document, err := json.Marshal(p)
 	if err != nil {
