@@ -25,9 +25,10 @@ import (
 )
 
 // sink is the least that a target can be: it looks only for what it has to
-// name in its answer, and reads a bundle when somebody asks for a part of it.
+// name in its answer, and for one part of a bundle when somebody asks for it. A
+// target that decoded JSON would cost more than the service that is measured.
 type sink struct {
-	bundles sync.Map // number → body, or kept once a part was asked for
+	bundles sync.Map // number → kept
 	count   atomic.Int64
 }
 
@@ -45,92 +46,97 @@ func (s *sink) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-var requestURL = []byte(`"request":{"method":"POST","url":"`)
+// kept is a bundle and where in it the types of its entries stand.
+type kept struct {
+	body  []byte
+	types []int
+}
+
+// The frame that enbloc writes around resources.
+var (
+	fullURL    = []byte(`{"fullUrl":"`)
+	resource   = []byte(`","resource":`)
+	requestURL = []byte(`"request":{"method":"POST","url":"`)
+	urn        = []byte("urn:uuid:")
+)
+
+const urnLen = len("urn:uuid:") + 36
 
 func (s *sink) take(w http.ResponseWriter, r *http.Request) {
-	body, _ := io.ReadAll(r.Body)
 	number := s.count.Add(1)
-	s.bundles.Store(number, body)
+	var k kept
+	k.body, _ = io.ReadAll(r.Body)
 	var out bytes.Buffer
 	out.WriteString(`{"resourceType":"Bundle","type":"transaction-response","entry":[`)
-	for i, rest := 0, body; ; i++ {
-		at := bytes.Index(rest, requestURL)
-		if at < 0 {
+	for i, at := 0, 0; ; i++ {
+		found := bytes.Index(k.body[at:], requestURL)
+		if found < 0 {
 			break
 		}
-		rest = rest[at+len(requestURL):]
-		kind := rest[:bytes.IndexByte(rest, '"')]
+		at += found + len(requestURL)
+		k.types = append(k.types, at)
 		if i > 0 {
 			out.WriteByte(',')
 		}
-		fmt.Fprintf(&out, `{"response":{"status":"201 Created","location":"%s/%d-%d/_history/1","etag":"W/\"1\""}}`, kind, number, i)
+		fmt.Fprintf(&out, `{"response":{"status":"201 Created","location":"%s/%d-%d/_history/1","etag":"W/\"1\""}}`, k.kind(i), number, i)
 	}
 	out.WriteString(`]}`)
+	s.bundles.Store(number, k)
 	_, _ = w.Write(out.Bytes())
 }
 
-// kept is a bundle taken apart: its parts, and where its links lead.
-type kept struct {
-	kinds, resources []string
-	links            map[string]string
+func (k kept) kind(entry int) string {
+	kind, _, _ := bytes.Cut(k.body[k.types[entry]:], []byte(`"`))
+	return string(kind)
+}
+
+// at is one entry: its name in the bundle, and what it holds.
+func (k kept) at(entry int) (name, content []byte) {
+	start := 0
+	if entry > 0 {
+		start = k.types[entry-1]
+	}
+	_, e, _ := bytes.Cut(k.body[start:k.types[entry]-len(requestURL)], fullURL)
+	name, content, _ = bytes.Cut(e, resource)
+	return name, bytes.TrimSuffix(content, []byte(","))
 }
 
 func (s *sink) give(w http.ResponseWriter, place string) {
 	var number int64
 	var entry int
 	kind, id, _ := strings.Cut(place, "/")
-	if _, err := fmt.Sscanf(id, "%d-%d", &number, &entry); err != nil {
+	_, err := fmt.Sscanf(id, "%d-%d", &number, &entry)
+	held, known := s.bundles.Load(number)
+	k, _ := held.(kept)
+	if err != nil || !known || entry >= len(k.types) || k.kind(entry) != kind {
 		w.WriteHeader(http.StatusNotFound)
 		return
 	}
-	held, _ := s.bundles.Load(number)
-	k, apart := held.(kept)
-	if !apart {
-		k = takeApart(number, held.([]byte))
-		s.bundles.Store(number, k)
-	}
-	if entry >= len(k.kinds) || k.kinds[entry] != kind {
-		w.WriteHeader(http.StatusNotFound)
-		return
-	}
-	_, _ = io.WriteString(w, fmt.Sprintf(`{"id":%q,`, id)+k.linked(entry)[1:])
+	_, content := k.at(entry)
+	_, _ = fmt.Fprintf(w, `{"id":%q,%s`, id, k.linked(content, number)[1:])
 }
-
-// takeApart cuts a bundle at the frame that enbloc writes around resources: a
-// target that decoded JSON would cost more than the service that is measured.
-func takeApart(number int64, body []byte) kept {
-	k := kept{links: map[string]string{}}
-	for i, e := range strings.Split(string(body), `{"fullUrl":"`)[1:] {
-		link, rest, _ := strings.Cut(e, `","resource":`)
-		resource, request, _ := strings.Cut(rest, string(requestURL))
-		kind, _, _ := strings.Cut(request, `"`)
-		k.links[link] = fmt.Sprintf("%s/%d-%d", kind, number, i)
-		k.kinds, k.resources = append(k.kinds, kind), append(k.resources, strings.TrimSuffix(resource, ","))
-	}
-	return k
-}
-
-const (
-	urn    = "urn:uuid:"
-	urnLen = len(urn) + 36
-)
 
 // linked is a resource as it stands: with the places of what it refers to.
-func (k kept) linked(entry int) string {
-	var out strings.Builder
-	for rest := k.resources[entry]; ; {
-		at := strings.Index(rest, urn)
+func (k kept) linked(content []byte, number int64) []byte {
+	places := map[string]int{}
+	for i := range k.types {
+		name, _ := k.at(i)
+		places[string(name)] = i
+	}
+	var out bytes.Buffer
+	for rest := content; ; {
+		at := bytes.Index(rest, urn)
 		if at < 0 {
-			out.WriteString(rest)
-			return out.String()
+			out.Write(rest)
+			return out.Bytes()
 		}
 		link := rest[at:min(at+urnLen, len(rest))]
-		place, known := k.links[link]
-		if !known {
-			place = link
+		out.Write(rest[:at])
+		if i, known := places[string(link)]; known {
+			fmt.Fprintf(&out, "%s/%d-%d", k.kind(i), number, i)
+		} else {
+			out.Write(link)
 		}
-		out.WriteString(rest[:at])
-		out.WriteString(place)
 		rest = rest[at+len(link):]
 	}
 }
