@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"enbloc/mapping/graph"
+	"enbloc/server/store"
 )
 
 // DeliverInDoubt delivers as the worker does after an uncertain attempt.
@@ -34,6 +35,19 @@ func (l Limiter) Bound() int { return l.bound() }
 
 // PresentRung is the rung that an engine writes by now.
 func PresentRung(e *Engine) int { return e.present().Rung }
+
+// InsertBoth adds two jobs for a row, the second as River makes it, and returns
+// their ids.
+func InsertBoth(ctx context.Context, s *Service, tx *store.Tx, deliveryID string) (ours, byRiver int64, err error) {
+	if _, err := s.queue.insertTx(ctx, tx, deliveryID); err != nil {
+		return 0, 0, err
+	}
+	if err := tx.SQL().QueryRowContext(ctx, `SELECT lastval()`).Scan(&ours); err != nil {
+		return 0, 0, err
+	}
+	byRiver, err = s.queue.byRiver(ctx, tx, deliveryID)
+	return ours, byRiver, err
+}
 
 // SetSteady replaces the clock that a service measures spans of time with; call
 // it before Start.

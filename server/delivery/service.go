@@ -129,7 +129,7 @@ func (s *Service) EnqueueTx(ctx context.Context, tx *store.Tx, caseKey string, s
 		if err != nil {
 			return fault.Wrap("making delivery id", fault.Internal, err)
 		}
-		job, err := s.queue.insertTx(ctx, tx.SQL(), id.String())
+		job, err := s.queue.insertTx(ctx, tx, id.String())
 		if err != nil {
 			return err
 		}

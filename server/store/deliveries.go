@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"slices"
 	"strings"
 	"time"
 
@@ -117,11 +118,7 @@ func (r reads) Deliveries(ctx context.Context, q DeliveryQuery) ([]Delivery, err
 		add("target = ?", q.Target)
 	}
 	if len(q.States) > 0 {
-		states := make([]any, len(q.States))
-		for i, s := range q.States {
-			states[i] = s
-		}
-		add("state IN ("+marks(len(states))+")", states...)
+		add("state IN (" + literals(q.States) + ")")
 	}
 	if q.After != "" {
 		add("id < ?", q.After)
@@ -129,6 +126,18 @@ func (r reads) Deliveries(ctx context.Context, q DeliveryQuery) ([]Delivery, err
 	all, err := list(ctx, r, scanDelivery, `SELECT `+deliveryColumns+` FROM deliveries WHERE `+strings.Join(where, " AND ")+
 		` ORDER BY id DESC LIMIT ?`, append(args, pageSize(q.Limit))...)
 	return all, translate("listing deliveries", err)
+}
+
+// literals writes states into a query, each once and in one order: how many rows
+// are in a state differs by far, and a plan is made without the values.
+func literals(asked []DeliveryState) string {
+	quoted := []string{"''"}
+	for _, s := range DeliveryStates() {
+		if slices.Contains(asked, s) {
+			quoted = append(quoted, "'"+string(s)+"'")
+		}
+	}
+	return strings.Join(quoted, ", ")
 }
 
 // OpenCount is how many rows of a target are in an open state.
@@ -160,14 +169,29 @@ func (r reads) OpenCounts(ctx context.Context) ([]OpenCount, error) {
 // a fault of kind Conflict.
 func (t *Tx) AddDelivery(ctx context.Context, d Delivery) error {
 	at := micros(d.Created)
-	return t.write(ctx, "storing delivery", `INSERT INTO deliveries (`+deliveryColumns+`) VALUES (`+marks(17)+`)`,
-		d.ID, d.CaseKey, d.Tenant, d.Sequence, d.Target, Waiting, "", "", []byte(`{}`), 0, 0, at, d.JobID, "", 0, at, at)
+	args := []any{d.ID, d.CaseKey, d.Tenant, d.Sequence, d.Target, Waiting, "", "", []byte(`{}`), 0, 0, at, "", 0, at, at}
+	job, args := jobID(d.JobID, args)
+	return t.write(ctx, "storing delivery", `INSERT INTO deliveries (id, case_key, tenant, sequence, target, state, reason, explanation, details, attempts,
+		uncertain, next_attempt, claimed_by, claimed_until, created_at, updated_at, job_id) VALUES (`+marks(16)+`, `+job+`)`, args...)
+}
+
+// LastID stands for the id that the database gave to the row written before, by
+// [Tx.Write]; on Postgres only.
+const LastID = -1
+
+// jobID is the term for a job's id in a query, with the arguments so far and
+// what it needs behind them.
+func jobID(id int64, args []any) (string, []any) {
+	if id == LastID {
+		return `lastval()`, args
+	}
+	return `?`, append(args, id)
 }
 
 // SetJob notes the queue's newest job for a row.
-func (t *Tx) SetJob(ctx context.Context, id string, jobID int64) error {
-	_, err := t.exec(ctx, `UPDATE deliveries SET job_id = ? WHERE id = ?`, jobID, id)
-	return translate("noting job", err)
+func (t *Tx) SetJob(ctx context.Context, id string, job int64) error {
+	term, args := jobID(job, nil)
+	return t.write(ctx, "noting job", `UPDATE deliveries SET job_id = `+term+` WHERE id = ?`, append(args, id)...)
 }
 
 // Reopen makes a closed or parked row due at once, gives it a new age, and marks

@@ -45,6 +45,12 @@ func (t *Tx) Gather(ctx context.Context, fn func() error) error {
 	return g.send(ctx)
 }
 
+// Write makes a write into a table that somebody else keeps in the same database,
+// such as a queue. In a Gather it goes with the writes beside it.
+func (t *Tx) Write(ctx context.Context, op, query string, args ...any) error {
+	return t.write(ctx, op, query, args...)
+}
+
 // write makes a write that may touch any number of rows.
 func (t *Tx) write(ctx context.Context, op, query string, args ...any) error {
 	return t.writeOne(ctx, op, nil, query, args...)
