@@ -1,6 +1,7 @@
 package delivery
 
 import (
+	"bytes"
 	"encoding/json"
 	"encoding/xml"
 	"io"
@@ -56,22 +57,56 @@ func compare(role string, sent, read []byte, base string) ([]Difference, error) 
 
 // compareRead also returns the version of what was read; empty when it tells none.
 func compareRead(role string, sent, read []byte, base string) (all []Difference, version string, err error) {
-	a, err := fhirserver.DecodeTree[any](sent)
+	a, b, err := membersOf(sent, read)
 	if err != nil {
 		return nil, "", err
 	}
-	b, err := fhirserver.DecodeTree[any](read)
+	am, err := trees(a)
+	if err != nil {
+		return nil, "", err
+	}
+	bm, err := trees(b)
 	if err != nil {
 		return nil, "", err
 	}
 	c := comparer{role: role, base: base}
-	am, _ := a.(map[string]any)
-	bm, _ := b.(map[string]any)
 	kind, _ := am["resourceType"].(string)
 	c.objects(kind, withoutServerOwned(am), withoutServerOwned(bm))
 	meta, _ := bm["meta"].(map[string]any)
 	version, _ = meta["versionId"].(string)
 	return c.found, version, nil
+}
+
+// membersOf takes both resources apart and drops what is the same byte for byte:
+// most of what a target keeps. A reference by search stays, as a target that
+// keeps it has not looked.
+func membersOf(sent, read []byte) (a, b map[string]json.RawMessage, err error) {
+	if err := json.Unmarshal(sent, &a); err != nil {
+		return nil, nil, err
+	}
+	if err := json.Unmarshal(read, &b); err != nil {
+		return nil, nil, err
+	}
+	for name, x := range a {
+		y, both := b[name]
+		if both && name != "resourceType" && name != "meta" && bytes.Equal(x, y) && !bytes.ContainsRune(x, '?') {
+			delete(a, name)
+			delete(b, name)
+		}
+	}
+	return a, b, nil
+}
+
+func trees(members map[string]json.RawMessage) (map[string]any, error) {
+	out := make(map[string]any, len(members))
+	for name, raw := range members {
+		tree, err := fhirserver.DecodeTree[any](raw)
+		if err != nil {
+			return nil, err
+		}
+		out[name] = tree
+	}
+	return out, nil
 }
 
 // withoutServerOwned copies a resource without what belongs to the server.
@@ -333,7 +368,7 @@ func same(sent, read []byte, base string) ([]Difference, bool) {
 
 // Compare lists the differences between a resource as it was sent to a target
 // with the base URL and as it was read back there; see [Difference]. The error
-// is non-nil when one of the two is not JSON.
+// is non-nil when one of the two is not a JSON object.
 func Compare(sent, read []byte, base string) ([]Difference, error) {
 	return compare("", sent, read, base)
 }

@@ -25,19 +25,12 @@ type storeLedger struct {
 }
 
 func (l storeLedger) Entries(ctx context.Context, target, caseKey string, shared []string) (map[string]store.LedgerEntry, int, error) {
-	own, delivered, err := l.store.Ledger(ctx, target, caseKey)
-	if err != nil {
-		return nil, 0, err
-	}
-	others, err := l.store.SharedLedger(ctx, target, shared)
-	if err != nil {
-		return nil, 0, err
-	}
-	all := make(map[string]store.LedgerEntry, len(own)+len(others))
-	for _, e := range append(own, others...) {
+	entries, delivered, err := l.store.Ledger(ctx, target, caseKey, shared...)
+	all := make(map[string]store.LedgerEntry, len(entries))
+	for _, e := range entries {
 		all[e.RoleKey] = e
 	}
-	return all, delivered, nil
+	return all, delivered, err
 }
 
 func (l storeLedger) Record(ctx context.Context, target, caseKey string, entries []store.LedgerEntry, complete int) error {

@@ -13,7 +13,7 @@ const (
 	// fewEnough is how many resources are all read back.
 	fewEnough = 8
 	// sampled is how many are read beside the reports when there are more.
-	sampled = 2
+	sampled = 1
 )
 
 // verify reads back what was written and compares. Three of four servers take
@@ -59,8 +59,8 @@ func (r *run) differ(e store.LedgerEntry, differences []Difference) {
 }
 
 // sample chooses what to read: what was written and not read already, and after
-// a doubt everything that should stand. Reports always; of the rest a few,
-// others in every state of the case.
+// a doubt everything that should stand. Reports always; of the rest one, another
+// in every state of the case.
 func (r *run) sample() []store.LedgerEntry {
 	var reports, rest []store.LedgerEntry
 	unread := func(e store.LedgerEntry) bool {

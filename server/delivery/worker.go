@@ -271,11 +271,6 @@ func (s *Service) writeDown(ctx context.Context, d store.Delivery, r Result, o s
 		// Whoever adds a state to the case waits, so that the next row is seen here
 		// or sees that this one is settled.
 		tx.LockCase(d.CaseKey)
-		if o.State != store.Retrying && o.State != store.InConflict { // which still hold back the next ones
-			if err := s.wakeNextTx(ctx, tx, d); err != nil {
-				return err
-			}
-		}
 		return tx.Gather(ctx, func() error {
 			if err := record(ctx, tx, d.Target, d.CaseKey, r.learned, r.complete, now); err != nil {
 				return err
@@ -284,9 +279,14 @@ func (s *Service) writeDown(ctx context.Context, d store.Delivery, r Result, o s
 				return err
 			}
 			if o.State == store.Delivered || o.State == store.DeliveredWithDifferences {
-				return tx.SupersedeBelow(ctx, d.Target, d.CaseKey, d.Sequence, now)
+				if err := tx.SupersedeBelow(ctx, d.Target, d.CaseKey, d.Sequence, now); err != nil {
+					return err
+				}
 			}
-			return nil
+			if o.State == store.Retrying || o.State == store.InConflict { // they still hold back the next ones
+				return nil
+			}
+			return s.wakeNextTx(ctx, tx, d) // last: its read takes the writes along
 		})
 	})
 }

@@ -105,7 +105,11 @@ func (in *Intake) join(ctx context.Context, tx *store.Tx, p *plan, next store.Ca
 	if err := tx.AddState(ctx, next.Key, next.Sequence, append(slices.Clone(p.keep), row.ID)); err != nil {
 		return err
 	}
-	if err := tx.SetCaseKeys(ctx, in.Tenant, next.Key, p.keys); err != nil {
+	set := tx.SetCaseKeys
+	if p.had.Key == "" { // which has none that could go
+		set = tx.AddCaseKeys
+	}
+	if err := set(ctx, in.Tenant, next.Key, p.keys); err != nil {
 		return err
 	}
 	return in.Outbox.EnqueueTx(ctx, tx, next.Key, next.Sequence)

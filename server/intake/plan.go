@@ -26,6 +26,8 @@ type reads interface {
 // plan is what accepting a document would write, and what that rests on.
 type plan struct {
 	seen snapshot
+	// alone are keys for which nothing waits in the car park.
+	alone []store.MatchKey
 	// had is the case before, zero when the document opens it or is parked.
 	had store.Case
 	// parts is the case with the document in it.
@@ -51,11 +53,11 @@ type snapshot struct {
 
 // plan works out what accepting the document means. It writes nothing.
 func (in *Intake) plan(ctx context.Context, doc document) (*plan, error) {
-	latest, err := optional(in.Store.LatestPart(ctx, in.Tenant, doc.kind, doc.source, doc.partID()))
+	latest, alone, err := in.first(ctx, doc)
 	if err != nil {
 		return nil, err
 	}
-	p := &plan{seen: snapshot{latest: latest.ID}, receipt: Receipt{Outcome: Accepted, Revision: doc.revision, Findings: doc.findings}}
+	p := &plan{alone: alone, seen: snapshot{latest: latest.ID}, receipt: Receipt{Outcome: Accepted, Revision: doc.revision, Findings: doc.findings}}
 	if err := p.compareRevision(doc, latest); err != nil {
 		return nil, err
 	}
@@ -68,6 +70,26 @@ func (in *Intake) plan(ctx context.Context, doc document) (*plan, error) {
 		return nil, err
 	}
 	return p, nil
+}
+
+// first reads the newest revision known of the document, zero where there is none.
+// Most reports are the first of their case and nothing waits for them: one look
+// tells both. Alone are the keys for which nothing waits.
+func (in *Intake) first(ctx context.Context, doc document) (latest store.Document, alone []store.MatchKey, err error) {
+	if doc.kind == store.Report {
+		present, err := in.Store.Present(ctx, in.Tenant, doc.kind, doc.source, doc.partID(), "", doc.keys)
+		if err != nil {
+			return store.Document{}, nil, err
+		}
+		if len(present.Parked) == 0 {
+			alone = doc.keys
+		}
+		if present.Latest == "" {
+			return store.Document{}, alone, nil
+		}
+	}
+	latest, err = optional(in.Store.LatestPart(ctx, in.Tenant, doc.kind, doc.source, doc.partID()))
+	return latest, alone, err
 }
 
 // compareRevision holds the document against the newest revision known.

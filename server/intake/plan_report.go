@@ -145,6 +145,9 @@ func (in *Intake) takeParked(ctx context.Context, p *plan, merged report.Report)
 // waiting are the parked parts that name the plan's case and are not in the
 // plan yet. An outdated revision never counts, whatever it names.
 func (in *Intake) waiting(ctx context.Context, p *plan) ([]document, error) {
+	if len(p.alone) > 0 && slices.Equal(p.keys, p.alone) {
+		return nil, nil
+	}
 	rows, err := in.Store.ParkedByKeys(ctx, in.Tenant, p.keys)
 	if err != nil {
 		return nil, err

@@ -135,7 +135,7 @@ func rowsBecamePages(t *testing.T, s *store.Store) {
 	ledger, _, err = s.Ledger(ctx, "y", "c1")
 	require.NoError(t, err)
 	require.Len(t, ledger, 1)
-	ledger, err = s.SharedLedger(ctx, "x", []string{"k3"})
+	ledger, _, err = s.Ledger(ctx, "x", "none", "k3")
 	require.NoError(t, err)
 	require.Equal(t, []store.LedgerEntry{{RoleKey: "k3", Role: "shared/device", Type: "Device", ServerID: "6", Version: "1", Hash: "h3", Body: []byte("{}"), Sequence: 1, Written: at(5)}}, ledger)
 }

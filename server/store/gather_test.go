@@ -93,7 +93,7 @@ func TestAReadThatTakesALockAlongIsTheSame(t *testing.T) {
 				func() (err error) { x.all, err = tx.DocumentsAt(ctx, "a", 1); return err },
 				func() (err error) { x.next, err = tx.NextOpen(ctx, "x", "a", 0); return err },
 				func() (err error) { x.own, x.delivered, err = tx.Ledger(ctx, "x", "a"); return err },
-				func() (err error) { x.shared, err = tx.SharedLedger(ctx, "x", []string{"2"}); return err },
+				func() (err error) { x.shared, _, err = tx.Ledger(ctx, "x", "none", "2"); return err },
 				func() (err error) {
 					x.present, err = tx.Present(ctx, "T", store.Report, "S", "a", "a", nil)
 					return err

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"maps"
 	"slices"
 	"time"
@@ -30,16 +31,32 @@ type LedgerEntry struct {
 	Written time.Time
 }
 
-// Ledger returns what stands on a target for a case, by role key, and the highest
-// state of it that stands complete there, 0 when there is none.
-func (r reads) Ledger(ctx context.Context, target, caseKey string) (entries []LedgerEntry, delivered int, err error) {
-	var packed []byte
-	err = r.row(ctx, `SELECT coalesce((SELECT sequence FROM delivered WHERE target = ? AND case_key = ?), 0),
-		(SELECT entries FROM ledger_pages WHERE case_key = ? AND target = ?)`, target, caseKey, caseKey, target).Scan(&delivered, &packed)
-	if err != nil || packed == nil {
-		return nil, delivered, translate("reading ledger", err)
+// Ledger returns what stands on a target for a case and, under the shared role
+// keys, what serves many cases; each by role key. Delivered is the highest state
+// of the case that stands complete there, 0 when there is none.
+func (r reads) Ledger(ctx context.Context, target, caseKey string, shared ...string) (entries []LedgerEntry, delivered int, err error) {
+	query := `SELECT '', '', '', '', '', '', (SELECT entries FROM ledger_pages WHERE case_key = ? AND target = ?),
+		coalesce((SELECT sequence FROM delivered WHERE target = ? AND case_key = ?), 0), 0, 0`
+	args := []any{caseKey, target, target, caseKey}
+	if len(shared) > 0 {
+		query += ` UNION ALL SELECT ` + sharedColumns + ` FROM shared_ledger WHERE target = ? AND role_key IN (` + marks(len(shared)) + `)`
+		args = append(args, target)
+		for _, k := range shared {
+			args = append(args, k)
+		}
 	}
-	entries, err = unpackPage(caseKey, packed)
+	rows, err := list(ctx, r, scanShared, query, args...)
+	for _, e := range rows {
+		if e.RoleKey != "" {
+			entries = append(entries, e)
+			continue
+		}
+		delivered = e.Sequence
+		if e.Body != nil {
+			own, damaged := unpackPage(caseKey, e.Body)
+			entries, err = append(own, entries...), errors.Join(err, damaged)
+		}
+	}
 	return entries, delivered, translate("reading ledger", err)
 }
 

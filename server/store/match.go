@@ -103,12 +103,17 @@ func (r reads) CaseKeys(ctx context.Context, caseKey string) ([]MatchKey, error)
 	return all, translate("reading match keys", err)
 }
 
+// AddCaseKeys gives a case these match keys beside those that it has.
+func (t *Tx) AddCaseKeys(ctx context.Context, tenant, caseKey string, keys []MatchKey) error {
+	return t.addKeys(ctx, `case_keys (case_key`, caseKey, tenant, keys)
+}
+
 // SetCaseKeys exchanges the match keys of a case for these.
 func (t *Tx) SetCaseKeys(ctx context.Context, tenant, caseKey string, keys []MatchKey) error {
 	if err := t.write(ctx, "removing match keys", `DELETE FROM case_keys WHERE case_key = ?`, caseKey); err != nil {
 		return err
 	}
-	return t.addKeys(ctx, `case_keys (case_key`, caseKey, tenant, keys)
+	return t.AddCaseKeys(ctx, tenant, caseKey, keys)
 }
 
 // LockKeys keeps a part and its case from missing each other when both arrive

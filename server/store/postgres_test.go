@@ -25,7 +25,7 @@ func TestConnectionsOfARestartedPostgres(t *testing.T) {
 	require.NoError(t, err)
 	defer other.Close()
 
-	const many = 20
+	const many = 16
 	for range 10 {
 		var all, open sync.WaitGroup
 		pids := make([]int, many)

@@ -12,20 +12,6 @@ func scanShared(row scanner) (LedgerEntry, error) {
 	return e, err
 }
 
-// SharedLedger returns what stands on a target, under these role keys, that
-// serves many cases.
-func (r reads) SharedLedger(ctx context.Context, target string, roleKeys []string) ([]LedgerEntry, error) {
-	if len(roleKeys) == 0 {
-		return nil, nil
-	}
-	args := []any{target}
-	for _, k := range roleKeys {
-		args = append(args, k)
-	}
-	all, err := list(ctx, r, scanShared, `SELECT `+sharedColumns+` FROM shared_ledger WHERE target = ? AND role_key IN (`+marks(len(roleKeys))+`)`, args...)
-	return all, translate("reading ledger", err)
-}
-
 func (t *Tx) putShared(ctx context.Context, target string, entries []LedgerEntry) error {
 	for _, e := range entries {
 		if err := t.write(ctx, "writing ledger", `INSERT INTO shared_ledger (target, `+sharedColumns+`) VALUES (`+marks(11)+`)

@@ -37,7 +37,7 @@ func openSQLite(ctx context.Context, path string) (*Store, error) {
 		return nil, errors.Join(err, writer.Close())
 	}
 	reader.SetMaxOpenConns(readers)
-	return &Store{reads: reads{ex: reader, engine: SQLite}, engine: SQLite, writer: writer, reader: reader, together: newTogether(writer)}, nil
+	return &Store{reads: reads{ex: reader, engine: SQLite}, engine: SQLite, writer: writer, shared: writer, reader: reader, together: newTogether(writer)}, nil
 }
 
 // roomy gives the writer a cache of 32 MiB, and a log of up to 16 MiB before it

@@ -41,6 +41,9 @@ type Store struct {
 	reads
 	engine Engine
 	writer *sql.DB
+	// shared is the pool that others use too.
+	shared *sql.DB
+	// reader reads on SQLite; nil on Postgres.
 	reader *sql.DB
 	// together runs the transactions on SQLite; nil on Postgres.
 	together *together
@@ -81,9 +84,9 @@ func (s *Store) Engine() Engine { return s.engine }
 // Placeholder is how the engine spells the first argument of a query.
 func (s *Store) Placeholder() string { return rebind(s.engine, "?") }
 
-// DB is the writing pool, for a queue that keeps its tables in the same
-// database. On SQLite it has one connection: never hold rows open on it.
-func (s *Store) DB() *sql.DB { return s.writer }
+// DB is a writing pool, for a queue that keeps its tables in the same database.
+// On SQLite it has one connection: never hold rows open on it.
+func (s *Store) DB() *sql.DB { return s.shared }
 
 // InTx runs fn in one transaction and commits it when fn returns nil; it rolls
 // back when fn returns an error or panics. When InTx returns nil the writes are
@@ -161,7 +164,10 @@ func (s *Store) Ready(ctx context.Context) error {
 // Close closes the database. Stop everything that uses it first.
 func (s *Store) Close() error {
 	err := s.writer.Close()
-	if s.reader != s.writer {
+	if s.shared != s.writer {
+		err = errors.Join(err, s.shared.Close())
+	}
+	if s.reader != nil {
 		err = errors.Join(err, s.reader.Close())
 	}
 	if err != nil {
