@@ -145,6 +145,9 @@ type Options struct {
 	Margin time.Duration
 	// Sweep is how often rows that no job will wake are looked for; 0 means 1 min.
 	Sweep time.Duration
+	// Poll is how often jobs that fell due, or that another process made, are
+	// looked for; 0 means 100 ms. Those of this process are found at once.
+	Poll time.Duration
 	// LongestWait caps every wait of our own choosing: between two attempts, for
 	// a patient, and the rest of a target that fails. What a target asks for by
 	// Retry-After is not capped. 0 means the usual: 10 min, 1 h and 5 min.

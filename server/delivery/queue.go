@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"github.com/riverqueue/river"
-	"github.com/riverqueue/river/riverdriver"
 	"github.com/riverqueue/river/riverdriver/riverdatabasesql"
 	"github.com/riverqueue/river/riverdriver/riversqlite"
 	"github.com/riverqueue/river/rivermigrate"
@@ -26,10 +25,9 @@ import (
 // the queue skips such an insert while the former job runs or has completed,
 // and a skipped insert is a lost wake-up.
 const (
-	// Measured: 5 ms between fetches gives 6 times the default's throughput,
-	// less than that little more.
-	fetchCooldown = 5 * time.Millisecond
-	fetchPoll     = 100 * time.Millisecond
+	// Measured: 7 ms between fetches gives 6 times the default's throughput; less
+	// gives no more, as each fetch then finds fewer jobs.
+	fetchCooldown = 7 * time.Millisecond
 	// jobAttempts is out of reach: the age of a row ends the trying, not the
 	// number of the queue's own attempts.
 	jobAttempts = 10_000
@@ -50,14 +48,20 @@ type queue struct {
 	client  *river.Client[*sql.Tx]
 	service *Service
 	name    string
+	bell    *bell
 	done    chan struct{}
 	cancel  context.CancelFunc
 }
 
 func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
-	var driver riverdriver.Driver[*sql.Tx] = riversqlite.New(s.store.DB())
+	name := queueName(s.tenant)
+	bell, err := newBell(name)
+	if err != nil {
+		return nil, fmt.Errorf("making bell of queue: %w", err)
+	}
+	driver := belled{riversqlite.New(s.store.DB()), bell}
 	if s.store.Engine() == store.Postgres {
-		driver = unheard{riverdatabasesql.New(s.store.DB())}
+		driver = belled{riverdatabasesql.New(s.store.DB()), bell}
 	}
 	migrator, err := rivermigrate.New(driver, &rivermigrate.Config{Logger: quiet(s.log)})
 	if err != nil {
@@ -70,11 +74,11 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 	river.AddWorker(registry, &worker{service: s})
 	client, err := river.NewClient(driver, &river.Config{
 		ID:                          s.worker,
-		Queues:                      map[string]river.QueueConfig{queueName(s.tenant): {MaxWorkers: workers + readers(workers)}},
+		Queues:                      map[string]river.QueueConfig{name: {MaxWorkers: workers + readers(workers)}},
 		Workers:                     registry,
 		Logger:                      quiet(s.log),
 		FetchCooldown:               fetchCooldown,
-		FetchPollInterval:           fetchPoll,
+		FetchPollInterval:           s.poll,
 		JobTimeout:                  s.attempt + s.margin,
 		RescueStuckJobsAfter:        s.attempt + 2*s.margin,
 		MaxAttempts:                 jobAttempts,
@@ -84,7 +88,7 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 	if err != nil {
 		return nil, fmt.Errorf("making queue: %w", err)
 	}
-	return &queue{client: client, service: s, name: queueName(s.tenant)}, nil
+	return &queue{client: client, service: s, name: name, bell: bell}, nil
 }
 
 // readers is how many rows are worked beside those that may write: they are about
@@ -111,6 +115,7 @@ func (ownTrouble) NextRetry(job *rivertype.JobRow) time.Time {
 
 // insertTx adds the job of a row in the row's own transaction.
 func (q *queue) insertTx(ctx context.Context, tx *store.Tx, deliveryID string) (int64, error) {
+	tx.AfterCommit(q.bell.ring)
 	if q.service.store.Engine() != store.Postgres {
 		return q.byRiver(ctx, tx, deliveryID)
 	}
@@ -180,11 +185,3 @@ func (q *queue) stop(ctx context.Context) error {
 	}
 	return nil
 }
-
-// unheard leaves out the notices that River sends with a job on Postgres. Nobody
-// listens to them through database/sql, and a transaction that notifies makes
-// every other one that does wait until it is on the disk.
-type unheard struct{ *riverdatabasesql.Driver }
-
-// SupportsListenNotify says that no notices are to be sent.
-func (unheard) SupportsListenNotify() bool { return false }

@@ -21,6 +21,7 @@ const (
 	defaultAttempt = 150 * time.Second
 	defaultMargin  = 30 * time.Second
 	defaultSweep   = time.Minute
+	defaultPoll    = 100 * time.Millisecond
 )
 
 // Service works the outbox. Make it with New, give it work with EnqueueTx, run
@@ -44,6 +45,7 @@ type Service struct {
 	attempt time.Duration
 	margin  time.Duration
 	every   time.Duration // between sweeps
+	poll    time.Duration // between looks into the queue
 	backoff func(attempt int) time.Duration
 	longest time.Duration // between attempts; 0: as each kind of wait has it
 	now     func() time.Time
@@ -60,7 +62,7 @@ func New(ctx context.Context, o Options) (*Service, error) {
 	}
 	s := &Service{store: o.Store, tenant: o.Tenant, render: o.Render, log: o.Logger, engines: map[string]*Engine{},
 		worker: workerName(), graves: map[string]*grave{}, seats: newSeats(o.Busy),
-		budget: o.Budget, attempt: o.AttemptTimeout, margin: o.Margin, every: o.Sweep, backoff: o.Backoff, longest: o.LongestWait, now: o.Clock, steady: time.Now}
+		budget: o.Budget, attempt: o.AttemptTimeout, margin: o.Margin, every: o.Sweep, poll: o.Poll, backoff: o.Backoff, longest: o.LongestWait, now: o.Clock, steady: time.Now}
 	s.defaults()
 	if o.Workers <= 0 {
 		o.Workers = defaultWorkers
@@ -111,6 +113,9 @@ func (s *Service) defaults() {
 	}
 	if s.every <= 0 {
 		s.every = defaultSweep
+	}
+	if s.poll <= 0 {
+		s.poll = defaultPoll
 	}
 	if s.now == nil {
 		s.now = time.Now

@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"testing"
 	"time"
@@ -168,5 +169,28 @@ func TestGatheredWritesDoNotOutliveTheirTransaction(t *testing.T) {
 			}))
 			require.False(t, stored(t, st, "late"))
 		}
+	})
+}
+
+// What is to happen after a commit happens once, when the write can be read, and
+// not at all when the transaction comes to nothing.
+func TestAfterACommit(t *testing.T) {
+	t.Parallel()
+	onBoth(t, func(t *testing.T, st *store.Store) {
+		ctx, called := t.Context(), 0
+		add := func(key string, then error) error {
+			return st.InTx(ctx, func(tx *store.Tx) error {
+				tx.AfterCommit(func() {
+					require.True(t, stored(t, st, key))
+					called++
+				})
+				return errors.Join(tx.PutCase(ctx, opened(key)), then)
+			})
+		}
+		require.NoError(t, add("a", nil))
+		require.Equal(t, 1, called)
+		require.Error(t, add("b", errors.New("no")))
+		require.Error(t, add("a", nil), "it is there already")
+		require.Equal(t, 1, called)
 	})
 }

@@ -54,7 +54,11 @@ type Tx struct {
 	reads
 	sql    *sql.Tx
 	locked []string // on Postgres
+	after  []func()
 }
+
+// AfterCommit has fn called when the transaction is committed, and not otherwise.
+func (t *Tx) AfterCommit(fn func()) { t.after = append(t.after, fn) }
 
 // SQL is the transaction itself, for a queue that writes into the same one.
 func (t *Tx) SQL() *sql.Tx { return t.sql }
@@ -94,9 +98,26 @@ func (s *Store) DB() *sql.DB { return s.shared }
 // on Postgres take [Tx.LockCase] first. fn must not call the network, and may
 // run again when nothing of it was kept, so it must not add to anything outside.
 func (s *Store) InTx(ctx context.Context, fn func(*Tx) error) error {
-	if s.together == nil {
-		return s.inTx(ctx, fn)
+	var last *Tx // fn may run again
+	call := func(tx *Tx) error {
+		last = tx
+		return fn(tx)
 	}
+	inTx := s.inTx
+	if s.together != nil {
+		inTx = s.inSharedTx
+	}
+	if err := inTx(ctx, call); err != nil {
+		return err
+	}
+	for _, after := range last.after {
+		after()
+	}
+	return nil
+}
+
+// inSharedTx is InTx on SQLite, where transactions share commits.
+func (s *Store) inSharedTx(ctx context.Context, fn func(*Tx) error) error {
 	var failed error
 	err := s.together.run(ctx, func(tx *sql.Tx) error {
 		failed = fn(&Tx{reads: reads{ex: tx, engine: s.engine}, sql: tx})
