@@ -34,11 +34,15 @@ func (l storeLedger) Entries(ctx context.Context, target, caseKey string, shared
 }
 
 func (l storeLedger) Record(ctx context.Context, target, caseKey string, entries []store.LedgerEntry, complete int) error {
-	return l.store.InTx(ctx, func(tx *store.Tx) error { return record(ctx, tx, target, caseKey, entries, complete, l.now()) })
+	return l.store.InTx(ctx, func(tx *store.Tx) error {
+		return record(ctx, tx, tx.PutLedger, target, caseKey, entries, complete, l.now())
+	})
 }
 
-func record(ctx context.Context, tx *store.Tx, target, caseKey string, entries []store.LedgerEntry, complete int, now time.Time) error {
-	if err := tx.PutLedger(ctx, target, entries); err != nil || complete == 0 {
+func record(ctx context.Context, tx *store.Tx, put func(context.Context, string, []store.LedgerEntry) error,
+	target, caseKey string, entries []store.LedgerEntry, complete int, now time.Time,
+) error {
+	if err := put(ctx, target, entries); err != nil || complete == 0 {
 		return err
 	}
 	return tx.SetDelivered(ctx, target, caseKey, complete, now)

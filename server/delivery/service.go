@@ -208,12 +208,18 @@ func (s *Service) Skip(ctx context.Context, deliveryID string) error {
 // wakeNextTx wakes the next open row of a case, in the transaction that settles
 // the one before it: a wake-up can be one too many, but never be lost.
 func (s *Service) wakeNextTx(ctx context.Context, tx *store.Tx, settled store.Delivery) error {
-	next, err := tx.NextOpen(ctx, settled.Target, settled.CaseKey, settled.Sequence)
-	if fault.Is(err, fault.NotFound) {
-		return nil
-	}
-	if err != nil {
+	next, err := nextOpen(ctx, tx, settled)
+	if err != nil || next.ID == "" {
 		return err
 	}
 	return s.queue.wakeTx(ctx, tx, next.ID)
+}
+
+// nextOpen is the next open row of a case, zero where there is none.
+func nextOpen(ctx context.Context, tx *store.Tx, settled store.Delivery) (store.Delivery, error) {
+	next, err := tx.NextOpen(ctx, settled.Target, settled.CaseKey, settled.Sequence)
+	if fault.Is(err, fault.NotFound) {
+		return store.Delivery{}, nil
+	}
+	return next, err
 }

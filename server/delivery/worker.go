@@ -248,8 +248,13 @@ func diagnostics(f *Failure) string {
 func (s *Service) finish(ctx context.Context, d store.Delivery, r Result, o store.Outcome, a store.Attempt, now time.Time) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.margin/2)
 	defer cancel()
+	first := d.Sequence == 1 && d.Attempts == 1
 	for tries := 1; ; tries++ {
-		err := s.writeDown(ctx, d, r, o, a, now)
+		err := s.writeDown(ctx, d, r, o, a, now, first)
+		if first && fault.Is(err, fault.Conflict) { // the attempt has saved something before
+			first = false
+			continue
+		}
 		if !fault.Is(err, fault.Unavailable) || ctx.Err() != nil {
 			return err
 		}
@@ -265,14 +270,26 @@ func (s *Service) finish(ctx context.Context, d store.Delivery, r Result, o stor
 }
 
 // writeDown records what the attempt has learned, gives the row back, and wakes
-// the next row of the case when this one no longer holds it back.
-func (s *Service) writeDown(ctx context.Context, d store.Delivery, r Result, o store.Outcome, a store.Attempt, now time.Time) error {
+// the next row of the case when this one no longer holds it back. First: nothing
+// of the case should be in the ledger.
+func (s *Service) writeDown(ctx context.Context, d store.Delivery, r Result, o store.Outcome, a store.Attempt, now time.Time, first bool) error {
 	return s.store.InTx(ctx, func(tx *store.Tx) error {
 		// Whoever adds a state to the case waits, so that the next row is seen here
 		// or sees that this one is settled.
 		tx.LockCase(d.CaseKey)
-		return tx.Gather(ctx, func() error {
-			if err := record(ctx, tx, d.Target, d.CaseKey, r.learned, r.complete, now); err != nil {
+		var next store.Delivery
+		if o.State != store.Retrying && o.State != store.InConflict { // which still hold back the next ones
+			var err error
+			if next, err = nextOpen(ctx, tx, d); err != nil {
+				return err
+			}
+		}
+		put := tx.PutLedger
+		if first {
+			put = tx.OpenLedger
+		}
+		return tx.Last(ctx, func() error {
+			if err := record(ctx, tx, put, d.Target, d.CaseKey, r.learned, r.complete, now); err != nil {
 				return err
 			}
 			if err := tx.Finish(ctx, d, o, a, now); err != nil {
@@ -283,10 +300,10 @@ func (s *Service) writeDown(ctx context.Context, d store.Delivery, r Result, o s
 					return err
 				}
 			}
-			if o.State == store.Retrying || o.State == store.InConflict { // they still hold back the next ones
+			if next.ID == "" {
 				return nil
 			}
-			return s.wakeNextTx(ctx, tx, d) // last: its read takes the writes along
+			return s.queue.wakeTx(ctx, tx, next.ID)
 		})
 	})
 }

@@ -22,13 +22,8 @@ func (in *Intake) commit(ctx context.Context, doc document, p *plan, within With
 			return errors.Join(err, moved(!holds && err == nil))
 		}
 		if !p.receipt.Repeated {
-			if err := in.write(ctx, tx, doc, p); err != nil {
-				// A row that is there already was not when we looked: on Postgres
-				// somebody else may commit between look and write.
-				if fault.Is(err, fault.Conflict) {
-					return errMoved
-				}
-				return err
+			if err := in.write(ctx, tx, doc, p, within == nil); err != nil {
+				return raced(err)
 			}
 		}
 		if within != nil {
@@ -45,6 +40,18 @@ func (in *Intake) commit(ctx context.Context, doc document, p *plan, within With
 	})
 	if err != nil {
 		in.fresh.drop(state)
+	}
+	if within == nil { // else it is the caller's
+		return raced(err)
+	}
+	return err
+}
+
+// raced: a row that is there already was not when we looked, as somebody else
+// may commit between look and write on Postgres.
+func raced(err error) error {
+	if fault.Is(err, fault.Conflict) {
+		return errMoved
 	}
 	return err
 }
@@ -77,15 +84,20 @@ func (in *Intake) holds(ctx context.Context, tx reads, doc document, p *plan) (b
 	return now.Sequence == p.seen.sequence && slices.Equal(now.Parked, p.seen.parked), nil
 }
 
-// write stores document, case, state, keys, outbox rows and jobs.
-func (in *Intake) write(ctx context.Context, tx *store.Tx, doc document, p *plan) error {
+// write stores document, case, state, keys, outbox rows and jobs. Alone: nothing
+// else is written in the transaction.
+func (in *Intake) write(ctx context.Context, tx *store.Tx, doc document, p *plan, alone bool) error {
 	row := doc.row(in.Tenant)
 	row.Received = in.Clock()
 	if p.receipt.Outcome == Parked {
 		row.State = store.Parked
 		return tx.AddDocument(ctx, &row)
 	}
-	return tx.Gather(ctx, func() error { return in.join(ctx, tx, p, p.next(doc, row), row) })
+	gather := tx.Gather
+	if alone {
+		gather = tx.Last
+	}
+	return gather(ctx, func() error { return in.join(ctx, tx, p, p.next(doc, row), row) })
 }
 
 // join writes a document into its case.

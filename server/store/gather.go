@@ -7,7 +7,6 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
-	"github.com/jackc/pgx/v5/stdlib"
 
 	"enbloc/server/fault"
 )
@@ -18,10 +17,15 @@ import (
 type gathered struct {
 	conn  *sql.Conn
 	open  bool
+	last  bool // the commit goes along with what is gathered now
+	ends  bool // it is in the batch
 	batch *pgx.Batch
 	// settle holds a judgement for each statement of the batch.
-	settle []func(pgconn.CommandTag, error) error
+	settle []judgement
 }
+
+// judgement is what becomes of an answer to a statement.
+type judgement func(pgconn.CommandTag, error) error
 
 // errOutside: the transaction ended before its writes were sent. They must not
 // go out, as each would be a transaction of its own.
@@ -43,6 +47,21 @@ func (t *Tx) Gather(ctx context.Context, fn func() error) error {
 		return err
 	}
 	return g.send(ctx)
+}
+
+// Last is Gather for the writes that end a transaction: on Postgres they go along
+// with its commit, and an error of theirs is that of InTx. Nothing may follow it.
+func (t *Tx) Last(ctx context.Context, fn func() error) error {
+	g := t.gathered
+	if g == nil {
+		return fn()
+	}
+	g.open, g.last = true, true
+	err := fn()
+	if err != nil {
+		g.batch, g.settle = nil, nil // the caller's error undoes the transaction
+	}
+	return err
 }
 
 // Write makes a write into a table that somebody else keeps in the same database,
@@ -73,13 +92,26 @@ func (g *gathered) add(op string, none *fault.Error, query string, args []any) {
 	if g.batch == nil {
 		g.batch = &pgx.Batch{}
 	}
-	g.batch.Queue(rebind(Postgres, query), args...)
+	query = rebind(Postgres, query)
+	if none != nil && g.last {
+		query = failing(query)
+	}
+	g.batch.Queue(query, args...)
 	g.settle = append(g.settle, func(done pgconn.CommandTag, err error) error {
-		if err == nil && none != nil && done.RowsAffected() == 0 {
+		var pg *pgconn.PgError
+		if none != nil && (err == nil && done.RowsAffected() == 0 || errors.As(err, &pg) && pg.Code == divisionByZero) {
 			return none
 		}
 		return translate(op, err)
 	})
+}
+
+const divisionByZero = "22012"
+
+// failing makes a write that touches no row fail on Postgres itself, so that a
+// commit which is on its way behind it is not done.
+func failing(query string) string {
+	return `WITH touched AS (` + query + ` RETURNING 1) SELECT 1 / count(*) FROM touched`
 }
 
 // waiting reports whether something waits to be sent.
@@ -90,6 +122,14 @@ func (g *gathered) send(ctx context.Context) error {
 	if !g.waiting() {
 		return nil
 	}
+	return g.exchange(ctx, nil)
+}
+
+// sendAndCommit sends what is gathered and the commit behind it, which Postgres
+// leaves undone when something before it fails.
+func (g *gathered) sendAndCommit(ctx context.Context) error {
+	g.add("committing transaction", nil, "commit", nil)
+	g.ends = true
 	return g.exchange(ctx, nil)
 }
 
@@ -119,9 +159,13 @@ func (g *gathered) exchange(ctx context.Context, then func(pgx.BatchResults) err
 	batch, settle := g.batch, g.settle
 	g.batch, g.settle = nil, nil
 	return g.conn.Raw(func(driver any) error {
-		c := driver.(*stdlib.Conn).Conn()
-		if c.PgConn().TxStatus() != 'T' {
+		late := driver.(*lateConn)
+		c := late.Conn.Conn()
+		if !late.promised && c.PgConn().TxStatus() != 'T' {
 			return translate("sending writes", errors.Join(errOutside, ctx.Err()))
+		}
+		if late.promised {
+			batch, settle = g.beginFirst(late, batch, settle)
 		}
 		results := c.SendBatch(ctx, batch)
 		for _, judge := range settle {
@@ -136,6 +180,23 @@ func (g *gathered) exchange(ctx context.Context, then func(pgx.BatchResults) err
 				return err
 			}
 		}
-		return translate("sending writes", results.Close())
+		err := results.Close()
+		late.ended = g.ends && err == nil
+		return translate("sending writes", err)
 	})
+}
+
+// beginFirst puts the beginning of the transaction in front of a batch.
+func (g *gathered) beginFirst(c *lateConn, batch *pgx.Batch, settle []judgement) (*pgx.Batch, []judgement) {
+	all := &pgx.Batch{}
+	all.Queue("begin")
+	all.QueuedQueries = append(all.QueuedQueries, batch.QueuedQueries...)
+	began := func(_ pgconn.CommandTag, err error) error {
+		lost := c.begun(err)
+		if lost != nil && g.last {
+			lost = err // the commit may have been on its way, so this must not be done again
+		}
+		return translate("beginning transaction", lost)
+	}
+	return all, append([]judgement{began}, settle...)
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -192,5 +193,74 @@ func TestAfterACommit(t *testing.T) {
 		require.Error(t, add("b", errors.New("no")))
 		require.Error(t, add("a", nil), "it is there already")
 		require.Equal(t, 1, called)
+	})
+}
+
+// The last writes of a transaction are there with it, or nothing of it is: when
+// one fails, when one finds nothing to change, and when the caller gives up.
+func TestTheLastWritesStandOrFallWithTheTransaction(t *testing.T) {
+	t.Parallel()
+	onBoth(t, func(t *testing.T, st *store.Store) {
+		ctx := t.Context()
+		later := opened("a")
+		later.Sequence, later.Status = 2, "amended"
+		lost := later
+		lost.Key = "never opened"
+		for name, c := range map[string]struct {
+			before, last []store.Case
+			then         error
+			kind         fault.Kind
+		}{
+			"good":            {last: []store.Case{opened("a"), opened("b")}},
+			"after another":   {before: []store.Case{opened("c")}, last: []store.Case{opened("d")}},
+			"there already":   {before: []store.Case{opened("e")}, last: []store.Case{opened("f"), opened("f"), opened("g")}, kind: fault.Conflict},
+			"nothing to meet": {before: []store.Case{opened("h")}, last: []store.Case{opened("i"), lost, opened("j")}, kind: fault.Conflict},
+			"given up":        {before: []store.Case{opened("k")}, last: []store.Case{opened("l")}, then: fault.New(fault.Busy, "no"), kind: fault.Busy},
+		} {
+			called := 0
+			err := st.InTx(ctx, func(tx *store.Tx) error {
+				tx.AfterCommit(func() { called++ })
+				for _, one := range c.before {
+					if err := tx.PutCase(ctx, one); err != nil {
+						return err
+					}
+				}
+				return tx.Last(ctx, func() error {
+					for _, one := range c.last {
+						if err := tx.PutCase(ctx, one); err != nil {
+							return err
+						}
+					}
+					return c.then
+				})
+			})
+			if c.kind == 0 {
+				require.NoError(t, err, name)
+				require.Equal(t, 1, called, name)
+			} else {
+				require.True(t, fault.Is(err, c.kind), "%s: %v", name, err)
+				require.Zero(t, called, name)
+			}
+			for _, one := range slices.Concat(c.before, c.last) {
+				require.Equal(t, err == nil, stored(t, st, one.Key), "%s: %s", name, one.Key)
+			}
+		}
+		// A write that must find its row, and does.
+		require.NoError(t, st.InTx(ctx, func(tx *store.Tx) error {
+			return tx.Last(ctx, func() error { return tx.PutCase(ctx, later) })
+		}))
+		c, err := st.Case(ctx, "a")
+		require.NoError(t, err)
+		require.Equal(t, "amended", c.Status)
+
+		ended, cancel := context.WithCancel(ctx)
+		err = st.InTx(ended, func(tx *store.Tx) error {
+			return tx.Last(ended, func() error {
+				defer cancel()
+				return tx.PutCase(ended, opened("m"))
+			})
+		})
+		require.Equal(t, err == nil, stored(t, st, "m"))
+		require.Equal(t, st.Engine() == store.SQLite, err == nil, "nothing was sent to Postgres yet")
 	})
 }

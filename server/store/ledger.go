@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"maps"
@@ -63,6 +64,24 @@ func (r reads) Ledger(ctx context.Context, target, caseKey string, shared ...str
 // PutLedger stores entries, each in place of an older one with its role key. Of
 // several with one role key the last counts.
 func (t *Tx) PutLedger(ctx context.Context, target string, entries []LedgerEntry) error {
+	return t.putLedger(ctx, target, entries, func(caseKey string, more []LedgerEntry) error {
+		return t.changePage(ctx, target, caseKey, func(page []LedgerEntry) []LedgerEntry { return append(page, more...) })
+	})
+}
+
+// OpenLedger is PutLedger where nothing of a case should be known to stand on the
+// target: it does not look. Where something is, that is a fault of kind Conflict.
+func (t *Tx) OpenLedger(ctx context.Context, target string, entries []LedgerEntry) error {
+	return t.putLedger(ctx, target, entries, func(caseKey string, all []LedgerEntry) error {
+		packed, err := packPage(inOrder(all))
+		if err != nil {
+			return err
+		}
+		return t.write(ctx, "writing ledger", `INSERT INTO ledger_pages (case_key, target, entries) VALUES (?, ?, ?)`, caseKey, target, packed)
+	})
+}
+
+func (t *Tx) putLedger(ctx context.Context, target string, entries []LedgerEntry, put func(caseKey string, entries []LedgerEntry) error) error {
 	byCase := map[string][]LedgerEntry{}
 	for _, e := range entries {
 		byCase[e.CaseKey] = append(byCase[e.CaseKey], e)
@@ -73,9 +92,7 @@ func (t *Tx) PutLedger(ctx context.Context, target string, entries []LedgerEntry
 		if caseKey == "" {
 			err = t.putShared(ctx, target, byCase[""])
 		} else {
-			err = t.changePage(ctx, target, caseKey, func(page []LedgerEntry) []LedgerEntry {
-				return lastOfEach(append(page, byCase[caseKey]...))
-			})
+			err = put(caseKey, byCase[caseKey])
 		}
 		if err != nil {
 			return translate("writing ledger", err)
@@ -84,8 +101,8 @@ func (t *Tx) PutLedger(ctx context.Context, target string, entries []LedgerEntry
 	return nil
 }
 
-// lastOfEach drops entries that a later one replaces.
-func lastOfEach(entries []LedgerEntry) []LedgerEntry {
+// inOrder sorts entries by role key and drops those that a later one replaces.
+func inOrder(entries []LedgerEntry) []LedgerEntry {
 	at := make(map[string]int, len(entries))
 	kept := make([]LedgerEntry, 0, len(entries))
 	for _, e := range entries {
@@ -96,6 +113,7 @@ func lastOfEach(entries []LedgerEntry) []LedgerEntry {
 		at[e.RoleKey] = len(kept)
 		kept = append(kept, e)
 	}
+	slices.SortFunc(kept, func(a, b LedgerEntry) int { return cmp.Compare(a.RoleKey, b.RoleKey) })
 	return kept
 }
 

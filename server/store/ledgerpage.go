@@ -2,14 +2,12 @@ package store
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"database/sql"
 	"encoding/gob"
 	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"sync"
 
 	"github.com/klauspost/compress/s2"
@@ -103,8 +101,7 @@ func (t *Tx) changePage(ctx context.Context, target, caseKey string, change func
 	if entries = change(entries); len(entries) == 0 {
 		return t.write(ctx, "clearing ledger", `DELETE FROM ledger_pages WHERE case_key = ? AND target = ?`, caseKey, target)
 	}
-	slices.SortFunc(entries, func(a, b LedgerEntry) int { return cmp.Compare(a.RoleKey, b.RoleKey) })
-	packed, err := packPage(entries)
+	packed, err := packPage(inOrder(entries))
 	if err != nil {
 		return err
 	}

@@ -26,7 +26,8 @@ func openPostgres(ctx context.Context, dsn string) (*Store, error) {
 		// The driver's text may quote the URL, and with it the password.
 		return nil, errors.New("reading the database URL: it is not a Postgres URL")
 	}
-	own, other := stdlib.OpenDB(*config, stdlib.OptionAfterConnect(planOnce)), stdlib.OpenDB(*config)
+	own := sql.OpenDB(lateConnector{stdlib.GetConnector(*config, stdlib.OptionAfterConnect(planOnce))})
+	other := stdlib.OpenDB(*config)
 	for db, most := range map[*sql.DB]int{own: pool, other: others} {
 		db.SetMaxOpenConns(most)
 		db.SetMaxIdleConns(most)

@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/stretchr/testify/require"
 
+	"enbloc/server/fault"
 	"enbloc/server/store"
 	"enbloc/server/store/storetest"
 )
@@ -33,11 +34,20 @@ func TestConnectionsOfARestartedPostgres(t *testing.T) {
 		for n := range many {
 			all.Go(func() {
 				if err := st.InTx(t.Context(), func(tx *store.Tx) error {
-					defer open.Wait() // so that each has a connection of its own
-					defer open.Done()
-					return tx.SQL().QueryRowContext(t.Context(), `SELECT pg_backend_pid()`).Scan(&pids[n])
+					if n%2 == 0 { // begins together with what waits
+						tx.LockCase(uuid.NewString())
+						if _, err := tx.Case(t.Context(), "none"); !fault.Is(err, fault.NotFound) {
+							return err
+						}
+					}
+					if err := tx.SQL().QueryRowContext(t.Context(), `SELECT pg_backend_pid()`).Scan(&pids[n]); err != nil {
+						return err
+					}
+					open.Done()
+					open.Wait() // so that each has a connection of its own
+					return nil
 				}); err != nil {
-					open.Done() // a transaction that did not begin
+					open.Done()
 					t.Error(err)
 				}
 			})

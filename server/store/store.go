@@ -130,46 +130,45 @@ func (s *Store) inSharedTx(ctx context.Context, fn func(*Tx) error) error {
 }
 
 // inTx is InTx on Postgres, which lets transactions share a commit by itself.
+// After a restart of Postgres the pool still holds connections of the old one:
+// where nothing was begun, it goes on to the next connection until one lives or a
+// new one is refused.
 func (s *Store) inTx(ctx context.Context, fn func(*Tx) error) error {
-	conn, tx, err := s.begin(ctx)
+	for tries := 0; ; tries++ {
+		err := s.inTxOnce(ctx, fn)
+		if !errors.As(err, new(unbegun)) || tries > pool || ctx.Err() != nil {
+			return err
+		}
+	}
+}
+
+func (s *Store) inTxOnce(ctx context.Context, fn func(*Tx) error) error {
+	conn, err := s.writer.Conn(ctx)
+	if err != nil {
+		return translate("beginning transaction", err)
+	}
+	defer conn.Close() //nolint:errcheck // back to the pool
+	tx, err := conn.BeginTx(ctx, nil)
 	if err != nil {
 		return translate("beginning transaction", err)
 	}
 	// Rollback after a commit is a no-op; after a panic it frees the connection.
-	defer conn.Close()  //nolint:errcheck // back to the pool
 	defer tx.Rollback() //nolint:errcheck // the first error is the one to report
 	g := &gathered{conn: conn}
 	if err := fn(&Tx{reads: reads{tx, s.engine, g}, sql: tx}); err != nil {
 		return err
 	}
+	if g.waiting() && g.last {
+		if err := g.sendAndCommit(ctx); err != nil {
+			return err
+		}
+		_ = tx.Commit() // tells database/sql, whose context may end here
+		return nil
+	}
 	if err := g.send(ctx); err != nil { // a lock that nothing came after
 		return err
 	}
 	return translate("committing transaction", tx.Commit())
-}
-
-// begin begins a transaction. After a restart of Postgres the pool still holds
-// connections of the old one; beginning has changed nothing, so it goes on to
-// the next connection until one lives or a new one is refused.
-func (s *Store) begin(ctx context.Context) (*sql.Conn, *sql.Tx, error) {
-	for tries := 0; ; tries++ {
-		conn, tx, err := s.beginOnce(ctx)
-		if err == nil || !connectionLost(err) || tries > pool || ctx.Err() != nil {
-			return conn, tx, err
-		}
-	}
-}
-
-func (s *Store) beginOnce(ctx context.Context) (*sql.Conn, *sql.Tx, error) {
-	conn, err := s.writer.Conn(ctx)
-	if err != nil {
-		return nil, nil, err
-	}
-	tx, err := conn.BeginTx(ctx, nil)
-	if err != nil {
-		return nil, nil, errors.Join(err, conn.Close())
-	}
-	return conn, tx, nil
 }
 
 // Ready reports whether the store can write now; the error is a fault of kind

@@ -174,6 +174,16 @@ func ledgerKeeps(t *testing.T, b bench) {
 	got, _, err = b.Ledger(ctx, "x", "c1", "k2")
 	require.NoError(t, err)
 	require.Equal(t, []store.LedgerEntry{e, shared}, got)
+	opened := e
+	opened.CaseKey = "c8"
+	open := func() error {
+		return b.Store.InTx(ctx, func(tx *store.Tx) error { return tx.OpenLedger(ctx, "x", []store.LedgerEntry{opened, shared, opened}) })
+	}
+	require.NoError(t, open())
+	got, _, err = b.Ledger(ctx, "x", "c8", "k2")
+	require.NoError(t, err)
+	require.Equal(t, []store.LedgerEntry{opened, shared}, got)
+	require.True(t, fault.Is(open(), fault.Conflict), "something stands there already")
 	got, _, err = b.Ledger(ctx, "other target", "c1")
 	require.NoError(t, err)
 	require.Empty(t, got)
