@@ -2,7 +2,6 @@ package delivery
 
 import (
 	"bytes"
-	"cmp"
 	"slices"
 
 	"enbloc/server/store"
@@ -94,12 +93,16 @@ func writeString(b *bytes.Buffer, s string) {
 // sortedEntries gives the ledger entries that are wanted in the order of their
 // keys, so that equal states make equal bundles.
 func sortedEntries(ledger map[string]store.LedgerEntry, wanted func(store.LedgerEntry) bool) []store.LedgerEntry {
-	var some []store.LedgerEntry
-	for _, e := range ledger {
+	keys := make([]string, 0, len(ledger))
+	for key, e := range ledger {
 		if wanted(e) {
-			some = append(some, e)
+			keys = append(keys, key)
 		}
 	}
-	slices.SortFunc(some, func(a, b store.LedgerEntry) int { return cmp.Compare(a.RoleKey, b.RoleKey) })
+	slices.Sort(keys)
+	some := make([]store.LedgerEntry, len(keys))
+	for i, key := range keys {
+		some[i] = ledger[key]
+	}
 	return some
 }

@@ -1,7 +1,6 @@
 package store
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"maps"
@@ -103,17 +102,14 @@ func (t *Tx) putLedger(ctx context.Context, target string, entries []LedgerEntry
 
 // inOrder sorts entries by role key and drops those that a later one replaces.
 func inOrder(entries []LedgerEntry) []LedgerEntry {
-	at := make(map[string]int, len(entries))
-	kept := make([]LedgerEntry, 0, len(entries))
-	for _, e := range entries {
-		if i, ok := at[e.RoleKey]; ok {
-			kept[i] = e
-			continue
-		}
-		at[e.RoleKey] = len(kept)
-		kept = append(kept, e)
+	last := make(map[string]int, len(entries))
+	for i, e := range entries {
+		last[e.RoleKey] = i
 	}
-	slices.SortFunc(kept, func(a, b LedgerEntry) int { return cmp.Compare(a.RoleKey, b.RoleKey) })
+	kept := make([]LedgerEntry, 0, len(last))
+	for _, key := range slices.Sorted(maps.Keys(last)) {
+		kept = append(kept, entries[last[key]])
+	}
 	return kept
 }
 
