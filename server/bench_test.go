@@ -50,6 +50,7 @@ func (s *sink) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 type kept struct {
 	body  []byte
 	types []int
+	names func() map[string]int // the entries by their names, made when a part is asked for
 }
 
 // The frame that enbloc writes around resources.
@@ -81,6 +82,7 @@ func (s *sink) take(w http.ResponseWriter, r *http.Request) {
 		fmt.Fprintf(&out, `{"response":{"status":"201 Created","location":"%s/%d-%d/_history/1","etag":"W/\"1\""}}`, k.kind(i), number, i)
 	}
 	out.WriteString(`]}`)
+	k.names = sync.OnceValue(k.named)
 	s.bundles.Store(number, k)
 	_, _ = w.Write(out.Bytes())
 }
@@ -116,13 +118,17 @@ func (s *sink) give(w http.ResponseWriter, place string) {
 	_, _ = fmt.Fprintf(w, `{"id":%q,%s`, id, k.linked(content, number)[1:])
 }
 
-// linked is a resource as it stands: with the places of what it refers to.
-func (k kept) linked(content []byte, number int64) []byte {
-	places := map[string]int{}
+func (k kept) named() map[string]int {
+	names := make(map[string]int, len(k.types))
 	for i := range k.types {
 		name, _ := k.at(i)
-		places[string(name)] = i
+		names[string(name)] = i
 	}
+	return names
+}
+
+// linked is a resource as it stands: with the places of what it refers to.
+func (k kept) linked(content []byte, number int64) []byte {
 	var out bytes.Buffer
 	for rest := content; ; {
 		at := bytes.Index(rest, urn)
@@ -132,7 +138,7 @@ func (k kept) linked(content []byte, number int64) []byte {
 		}
 		link := rest[at:min(at+urnLen, len(rest))]
 		out.Write(rest[:at])
-		if i, known := places[string(link)]; known {
+		if i, known := k.names()[string(link)]; known {
 			fmt.Fprintf(&out, "%s/%d-%d", k.kind(i), number, i)
 		} else {
 			out.Write(link)
