@@ -72,11 +72,8 @@ func (t *Tx) PutLedger(ctx context.Context, target string, entries []LedgerEntry
 // target: it does not look. Where something is, that is a fault of kind Conflict.
 func (t *Tx) OpenLedger(ctx context.Context, target string, entries []LedgerEntry) error {
 	return t.putLedger(ctx, target, entries, func(caseKey string, all []LedgerEntry) error {
-		packed, err := packPage(inOrder(all))
-		if err != nil {
-			return err
-		}
-		return t.write(ctx, "writing ledger", `INSERT INTO ledger_pages (case_key, target, entries) VALUES (?, ?, ?)`, caseKey, target, packed)
+		return t.write(ctx, "writing ledger", `INSERT INTO ledger_pages (case_key, target, entries) VALUES (?, ?, ?)`,
+			caseKey, target, packPage(inOrder(all)))
 	})
 }
 

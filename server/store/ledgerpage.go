@@ -4,10 +4,8 @@ import (
 	"bytes"
 	"context"
 	"database/sql"
-	"encoding/gob"
 	"errors"
 	"fmt"
-	"io"
 	"sync"
 
 	"github.com/klauspost/compress/s2"
@@ -18,16 +16,6 @@ import (
 // an eighth of the room when they are packed together. S2, because it costs a
 // quarter of what zstd does, which would pack to a twelfth.
 
-// line is an entry as a page holds it. Names are part of the stored form: gob
-// leaves out what is zero, and passes over what it does not know.
-type line struct {
-	RoleKey, Role, Type, ServerID, Version, Hash string
-	Body                                         []byte
-	Sequence                                     int
-	Voided                                       bool
-	Written                                      int64 // as micros gives it
-}
-
 // mostPage bounds what a page may unpack to, in bytes; a case of a hundred
 // lesions needs a fraction of it.
 const mostPage = 256 << 20
@@ -35,46 +23,32 @@ const mostPage = 256 << 20
 // press holds the room in which a page is packed: a third of a megabyte made
 // anew costs nearly as much as filling it.
 type press struct {
-	plain  bytes.Buffer
-	packed []byte
+	plain, packed []byte
 }
 
 var presses = sync.Pool{New: func() any { return new(press) }}
 
-func packPage(entries []LedgerEntry) ([]byte, error) {
+func packPage(entries []LedgerEntry) []byte {
 	p := presses.Get().(*press)
 	defer presses.Put(p)
-	p.plain.Reset()
-	to := gob.NewEncoder(&p.plain)
-	for _, e := range entries {
-		if err := to.Encode(line{e.RoleKey, e.Role, e.Type, e.ServerID, e.Version, e.Hash, e.Body, e.Sequence, e.Voided, micros(e.Written)}); err != nil {
-			return nil, fmt.Errorf("encoding page: %w", err)
-		}
-	}
-	p.packed = s2.Encode(p.packed[:cap(p.packed)], p.plain.Bytes())
-	return bytes.Clone(p.packed), nil
+	p.plain = appendLines(p.plain[:0], entries)
+	p.packed = s2.Encode(p.packed[:cap(p.packed)], p.plain)
+	return bytes.Clone(p.packed)
 }
 
 func unpackPage(caseKey string, packed []byte) ([]LedgerEntry, error) {
 	if n, err := s2.DecodedLen(packed); err != nil || n > mostPage {
-		return nil, errors.Join(errors.New("unpacking page: it is damaged"), err)
+		return nil, errors.Join(errDamaged, err)
 	}
 	plain, err := s2.Decode(nil, packed)
 	if err != nil {
 		return nil, fmt.Errorf("unpacking page: %w", err)
 	}
-	var entries []LedgerEntry
-	for from := gob.NewDecoder(bytes.NewReader(plain)); ; {
-		var l line
-		switch err := from.Decode(&l); {
-		case errors.Is(err, io.EOF):
-			return entries, nil
-		case err != nil:
-			return nil, fmt.Errorf("decoding page: %w", err)
-		}
-		entries = append(entries, LedgerEntry{RoleKey: l.RoleKey, Role: l.Role, CaseKey: caseKey, Type: l.Type, ServerID: l.ServerID, Version: l.Version,
-			Hash: l.Hash, Body: l.Body, Sequence: l.Sequence, Voided: l.Voided, Written: fromMicros(l.Written)})
+	entries, err := readLines(plain)
+	for i := range entries {
+		entries[i].CaseKey = caseKey
 	}
+	return entries, err
 }
 
 // page is nil where nothing of the case stands on the target.
@@ -101,12 +75,8 @@ func (t *Tx) changePage(ctx context.Context, target, caseKey string, change func
 	if entries = change(entries); len(entries) == 0 {
 		return t.write(ctx, "clearing ledger", `DELETE FROM ledger_pages WHERE case_key = ? AND target = ?`, caseKey, target)
 	}
-	packed, err := packPage(inOrder(entries))
-	if err != nil {
-		return err
-	}
 	return t.write(ctx, "writing ledger", `INSERT INTO ledger_pages (case_key, target, entries) VALUES (?, ?, ?)
-		ON CONFLICT (case_key, target) DO UPDATE SET entries = excluded.entries`, caseKey, target, packed)
+		ON CONFLICT (case_key, target) DO UPDATE SET entries = excluded.entries`, caseKey, target, packPage(inOrder(entries)))
 }
 
 // thinPages empties the bodies of a case on every target.
