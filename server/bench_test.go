@@ -24,9 +24,11 @@ import (
 	"enbloc/server/servertest"
 )
 
-// sink is the least that a target can be: it looks only for what it has to
-// name in its answer, and for one part of a bundle when somebody asks for it. A
-// target that decoded JSON would cost more than the service that is measured.
+// sink is little of a target: it looks only for what it has to name in its
+// answer, and for one part of a bundle when somebody asks for it. A target that
+// decoded JSON would cost more than the service that is measured. What it spends
+// on looking it spends on both sides, and the ratio hangs on it: leave how it
+// takes bundles as it is, or measure what came before anew.
 type sink struct {
 	bundles sync.Map // number → kept
 	count   atomic.Int64
