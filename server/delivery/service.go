@@ -201,16 +201,19 @@ func (s *Service) Skip(ctx context.Context, deliveryID string) error {
 		if err != nil {
 			return err
 		}
-		return s.wakeNextTx(ctx, tx, d)
+		next, err := nextOpen(ctx, tx, d)
+		if err != nil {
+			return err
+		}
+		return s.wakeNext(ctx, tx, next)
 	})
 }
 
-// wakeNextTx wakes the next open row of a case, in the transaction that settles
-// the one before it: a wake-up can be one too many, but never be lost.
-func (s *Service) wakeNextTx(ctx context.Context, tx *store.Tx, settled store.Delivery) error {
-	next, err := nextOpen(ctx, tx, settled)
-	if err != nil || next.ID == "" {
-		return err
+// wakeNext wakes the next open row of a case, if there is one, in the transaction
+// that settles the one before it: a wake-up can be one too many, but never be lost.
+func (s *Service) wakeNext(ctx context.Context, tx *store.Tx, next store.Delivery) error {
+	if next.ID == "" {
+		return nil
 	}
 	return s.queue.wakeTx(ctx, tx, next.ID)
 }

@@ -300,10 +300,7 @@ func (s *Service) writeDown(ctx context.Context, d store.Delivery, r Result, o s
 					return err
 				}
 			}
-			if next.ID == "" {
-				return nil
-			}
-			return s.queue.wakeTx(ctx, tx, next.ID)
+			return s.wakeNext(ctx, tx, next)
 		})
 	})
 }

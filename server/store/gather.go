@@ -18,7 +18,6 @@ type gathered struct {
 	conn  *sql.Conn
 	open  bool
 	last  bool // the commit goes along with what is gathered now
-	ends  bool // it is in the batch
 	batch *pgx.Batch
 	// settle holds a judgement for each statement of the batch.
 	settle []judgement
@@ -129,7 +128,6 @@ func (g *gathered) send(ctx context.Context) error {
 // leaves undone when something before it fails.
 func (g *gathered) sendAndCommit(ctx context.Context) error {
 	g.add("committing transaction", nil, "commit", nil)
-	g.ends = true
 	return g.exchange(ctx, nil)
 }
 
@@ -180,9 +178,7 @@ func (g *gathered) exchange(ctx context.Context, then func(pgx.BatchResults) err
 				return err
 			}
 		}
-		err := results.Close()
-		late.ended = g.ends && err == nil
-		return translate("sending writes", err)
+		return translate("sending writes", results.Close())
 	})
 }
 

@@ -32,8 +32,6 @@ type lateConn struct {
 	*stdlib.Conn
 	// promised: database/sql has begun a transaction, Postgres has not yet.
 	promised bool
-	// ended: it was committed along with its last writes.
-	ended bool
 }
 
 // unbegun is the loss of a connection before a transaction began on it: nothing
@@ -47,7 +45,7 @@ func (c *lateConn) BeginTx(ctx context.Context, o driver.TxOptions) (driver.Tx, 
 	if o != (driver.TxOptions{}) {
 		return c.Conn.BeginTx(ctx, o)
 	}
-	c.promised, c.ended = true, false
+	c.promised = true
 	return &lateTx{ctx, c}, nil
 }
 
@@ -132,7 +130,7 @@ func (t *lateTx) Rollback() error {
 // over reports whether there is nothing to end, because it never began or has
 // been committed.
 func (t *lateTx) over() bool {
-	over := t.conn.promised || t.conn.ended
-	t.conn.promised, t.conn.ended = false, false
+	over := t.conn.promised || t.conn.Conn.Conn().PgConn().TxStatus() == 'I'
+	t.conn.promised = false
 	return over
 }
