@@ -89,11 +89,7 @@ func judgeSaid(s *seen) error {
 // judgeCoding checks system, code and display against the tables, and notes the
 // label of test data.
 func (w *walker) judgeCoding(s *seen) error {
-	if string(s.system) != w.system { // most codings that follow each other are of one system
-		w.system = string(s.system)
-		w.codes = allKnown()[w.system]
-	}
-	display := w.codes[string(s.code)]
+	display := allKnown()[string(s.system)][string(s.code)]
 	if display == nil || *display != string(s.display) {
 		local, ok := w.site[string(s.system)][string(s.code)]
 		if !ok || local != string(s.display) {

@@ -14,8 +14,6 @@ type walker struct {
 	types   map[string]string // UUID to type
 	caseKey string
 	site    map[string]map[string]string // codings of the site: display, as JSON has it, by system and code
-	system  string                       // of the last coding, and its codes
-	codes   map[string]*string
 
 	raw      []byte
 	at       int

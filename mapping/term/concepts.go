@@ -96,37 +96,8 @@ func Own(group, value string) (Concept, bool) {
 	if c, ok := t.byName[name{group, value}]; ok {
 		return c, true
 	}
-	return meant(t, name{group, value})
-}
-
-// values are the concepts that values of the report were found to stand for: a
-// case has a hundred of them, always the same few, and to spell one as a code
-// costs more than to remember it.
-var values = struct {
-	sync.RWMutex
-	of map[name]Concept
-}{of: map[name]Concept{}}
-
-// mostValues bounds what is remembered; the document format has fewer.
-const mostValues = 4096
-
-func meant(t conceptTable, value name) (Concept, bool) {
-	values.RLock()
-	c, known := values.of[value]
-	values.RUnlock()
-	if known {
-		return c, true
-	}
-	c, ok := t.byName[name{value.group, value.group + "-" + Slug(value.code)}]
-	if !ok {
-		return Concept{}, false
-	}
-	values.Lock()
-	defer values.Unlock()
-	if len(values.of) < mostValues {
-		values.of[value] = c
-	}
-	return c, true
+	c, ok := t.byName[name{group, group + "-" + Slug(value)}]
+	return c, ok
 }
 
 // Slug turns a value of the report, or the id of a rule, into the spelling

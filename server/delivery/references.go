@@ -96,9 +96,6 @@ var externalForm = regexp.MustCompile(`^([A-Z][A-Za-z]{1,63})\?identifier=(.+)$`
 // byIdentifier is in every external reference, and its "?" in no other.
 var byIdentifier = []byte("?identifier=")
 
-// ofGraph begins the references to other resources of the case, which are most.
-var ofGraph = []byte("urn:uuid:")
-
 // readExternal reads "Type?identifier=system|value", with the value escaped for
 // a FHIR search and then for a URL.
 func readExternal(raw []byte) (external, bool) {
@@ -166,10 +163,7 @@ func resolveAll(ops []op, lookUp func(external) (string, *Failure)) (resolutions
 	var failure *Failure
 	for _, o := range ops {
 		o.local.each(func(raw []byte) {
-			if bytes.HasPrefix(raw, ofGraph) || failure != nil {
-				return
-			}
-			if _, known := all[string(raw)]; known {
+			if _, known := all[string(raw)]; known || failure != nil {
 				return
 			}
 			x, ok := readExternal(raw)
@@ -194,7 +188,7 @@ func resolveAll(ops []op, lookUp func(external) (string, *Failure)) (resolutions
 func (b body) localise(resolved resolutions) (body, error) {
 	logical := false
 	b.each(func(raw []byte) {
-		if bytes.HasPrefix(raw, ofGraph) || !bytes.Contains(raw, byIdentifier) {
+		if !bytes.Contains(raw, byIdentifier) {
 			return
 		}
 		r, known := resolved[string(raw)]
