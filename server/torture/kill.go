@@ -11,14 +11,15 @@ import (
 )
 
 // killer kills the program after drawn numbers of accepted documents, and for
-// the last third of the kills while what was accepted is still being delivered.
+// the second half of the kills at drawn numbers of rows that are still to be
+// delivered, so that the whole run stands under kills and not its beginning.
 type killer struct {
 	program *child.Program
 	dice    *rand.Rand
 	say     func(string, ...any)
 	total   int // documents
 	points  []int
-	late    int // kills after the last document
+	late    int // kills after the last document was accepted
 	done    int
 
 	mu   sync.Mutex
@@ -27,7 +28,7 @@ type killer struct {
 }
 
 func newKiller(c config, p *child.Program, cases []*sent) *killer {
-	k := &killer{program: p, dice: dice(c.Seed, 2), say: c.Say, wake: make(chan struct{}, 1), late: c.Kills / 3}
+	k := &killer{program: p, dice: dice(c.Seed, 2), say: c.Say, wake: make(chan struct{}, 1), late: c.Kills / 2}
 	for _, s := range cases {
 		k.total += len(s.documents)
 	}
@@ -89,21 +90,30 @@ func (k *killer) run(ctx context.Context, feeding <-chan error) error {
 	return k.drain(ctx)
 }
 
-// drain waits until nothing is open, killing on the way. Late kills come while
-// rows are open; should they be gone before, the rest comes at rest, which must
-// do no harm either.
+// drain waits until nothing is open, killing on the way: at the first look that
+// finds no more rows open than the next point says. Should rows go quicker than
+// looks, the rest comes at rest, which must do no harm either.
 func (k *killer) drain(ctx context.Context) error {
 	said := time.Now()
-	for left := k.late; ; {
-		if left > 0 {
-			left--
+	var points []int // of rows open, the highest last
+	for first := true; ; {
+		n, err := k.program.Open(ctx)
+		if err == nil && first {
+			first = false
+			for range k.late {
+				points = append(points, k.dice.IntN(n+1))
+			}
+			slices.Sort(points)
+		}
+		last := len(points) - 1
+		switch {
+		case err == nil && last >= 0 && n <= points[last]:
+			points = points[:last]
 			if err := k.killAfter(ctx, 2*time.Second); err != nil {
 				return err
 			}
 			continue
-		}
-		n, err := k.program.Open(ctx)
-		if err == nil && n == 0 {
+		case err == nil && n == 0:
 			return nil
 		}
 		if time.Since(said) > 30*time.Second {
