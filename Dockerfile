@@ -16,16 +16,16 @@ COPY . .
 ARG VERSION=unversioned
 # No C: the SQLite engine is Go, so the file runs without a system library.
 RUN CGO_ENABLED=0 go build -trimpath -ldflags="-s -w -X enbloc/cmd/enbloc/internal/cli.release=$VERSION" -o /out/enbloc ./cmd/enbloc
-# An empty folder that belongs to the user below, so that a new volume does too.
-RUN mkdir -p /out/data /out/tmp && chmod 700 /out/data && chmod 1777 /out/tmp
+# Beside it roots for https to the target, an empty folder that belongs to the
+# user below, so that a new volume does too, and a place for what SQLite spills
+# and for the demo.
+RUN mkdir -p /out/etc/ssl/certs /out/data /out/tmp && cp /etc/ssl/certs/ca-certificates.crt /out/etc/ssl/certs/ \
+ && chown 65532:65532 /out/data && chmod 700 /out/data && chmod 1777 /out/tmp
 
 FROM scratch
-# Roots for https to the target.
-COPY --from=build /etc/ssl/certs/ca-certificates.crt /etc/ssl/certs/
-COPY --from=build /out/enbloc /enbloc
-COPY --from=build --chown=65532:65532 /out/data /data
-# For what SQLite spills, and for the demo.
-COPY --from=build /out/tmp /tmp
+# All at once: of a folder that is copied itself, COPY drops owner and mode, of
+# the folders in it it keeps them (https://github.com/moby/moby/issues/38710).
+COPY --from=build /out/ /
 USER 65532:65532
 VOLUME /data
 ENV ENBLOC_DATA=/data ENBLOC_LISTEN=0.0.0.0:8700

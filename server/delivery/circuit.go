@@ -4,6 +4,7 @@ import (
 	"sync"
 	"time"
 
+	"enbloc/server/store"
 	"enbloc/server/target"
 )
 
@@ -33,47 +34,73 @@ const (
 	// longestRest bounds how late a target that is back is noticed. Credentials
 	// that are refused again and again can lock an account, so it grows.
 	longestRest = 5 * time.Minute
+	// heldFrom is the patience asked for from which all attempts wait and not only
+	// the one that was told. What is shorter is over by the time that the halved
+	// bound has let the next few through.
+	heldFrom = 5 * time.Second
 )
 
 // circuit keeps a target that refuses everybody from being asked by every case:
 // a wrong password must not be tried a thousand times, and a thousand rows must
-// not use up their attempts on a server that is down. It is safe for concurrent
-// use.
+// not use up their attempts on a server that is down, or that asks for peace. It
+// is safe for concurrent use.
 type circuit struct {
 	mu       sync.Mutex
 	failures int
 	rest     time.Duration
 	until    time.Time
+	held     time.Time // the target asked to be left alone until then
 	probing  bool
 	longest  time.Duration // of a rest; 0 means longestRest
 }
 
-// admit says whether an attempt may go out now; else how long to wait.
-func (c *circuit) admit(now time.Time) (wait time.Duration, ok bool) {
+// pass is what an attempt goes out with.
+type pass struct{ probe bool }
+
+// admit gives a pass to an attempt that may go out now; else it says why not and
+// how long to wait.
+func (c *circuit) admit(now time.Time) (p pass, why Reason, wait time.Duration) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	switch {
+	case now.Before(c.held):
+		return p, AskedToWait, c.held.Sub(now)
 	case c.failures < opensAfter:
-		return 0, true
+		return p, "", 0
 	case now.Before(c.until):
-		return c.until.Sub(now), false
+		return p, CircuitOpen, c.until.Sub(now)
 	case c.probing:
-		return time.Second, false
+		return p, CircuitOpen, time.Second
 	}
 	c.probing = true
-	return 0, true
+	return pass{probe: true}, "", 0
 }
 
-// settle takes note of how an admitted attempt ended. It returns true when the
-// circuit has just opened, or has just closed again.
-func (c *circuit) settle(f *Failure, now time.Time) (changed bool) {
+// drop gives back the pass of an attempt that says nothing about the target.
+func (c *circuit) drop(p pass) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.probing = c.probing && !p.probe
+}
+
+// settle takes note of how an attempt ended. It returns true when the circuit
+// has just opened, or has just closed again.
+func (c *circuit) settle(p pass, f *Failure, now time.Time) (changed bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	was := c.failures >= opensAfter
-	c.probing = false
-	if !ofTarget(f) {
+	c.probing = c.probing && !p.probe
+	if overloaded(f) && f.After >= heldFrom {
+		if until := now.Add(min(f.After, store.LongestWait)); until.After(c.held) {
+			c.held = until
+		}
+	}
+	switch {
+	case !ofTarget(f):
 		c.failures, c.rest = 0, 0
 		return was
+	case was && !p.probe:
+		return false // it was under way when the circuit opened: one rest is enough for all of them
 	}
 	c.failures++
 	if c.failures < opensAfter {
@@ -92,12 +119,24 @@ func (c *circuit) state(now time.Time) CircuitState {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	switch {
+	case now.Before(c.held):
+		return CircuitIsOpen
 	case c.failures < opensAfter:
 		return CircuitClosed
 	case now.Before(c.until):
 		return CircuitIsOpen
 	}
 	return CircuitHalfOpen
+}
+
+// ends is when a call goes out again.
+func (c *circuit) ends() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.failures < opensAfter || c.until.Before(c.held) {
+		return c.held
+	}
+	return c.until
 }
 
 // ofTarget reports whether a failure would meet every other case as well: the
@@ -131,9 +170,7 @@ func (s *Service) TargetStates() []TargetState {
 		rung, _ := RungNumbered(present.Rung)
 		t := TargetState{Name: name, Rung: rung, Serves: present.Serves, Circuit: e.circuit.state(now), Step: e.step(), MaxEntries: present.MaxEntries}
 		if t.Circuit != CircuitClosed {
-			e.circuit.mu.Lock()
-			t.Until = e.circuit.until
-			e.circuit.mu.Unlock()
+			t.Until = e.circuit.ends()
 		}
 		all = append(all, t)
 	}

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"enbloc/server/delivery"
+	"enbloc/server/store"
 )
 
 // jumping is a clock that can be put forward and back while it runs.
@@ -25,6 +26,7 @@ func TestAClockThatJumpsLosesNothing(t *testing.T) {
 	const day = 25 * time.Hour
 	for name, jumps := range map[string][]time.Duration{
 		"back": {-day, 0}, "ahead": {day, 0}, "back, then ahead": {-day, 2 * day}, "ahead, then back": {day, -2 * day}, "back twice": {-day, -day},
+		"ahead by more than anything is tried": {4 * day, 0}, "ahead by as much in the middle": {0, 4 * day},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -56,6 +58,37 @@ func TestAClockThatJumpsLosesNothing(t *testing.T) {
 			})
 		})
 	}
+}
+
+// A clock that is put forward while a row is being sent ends its claim; the process
+// that sends it does not take it for abandoned and send it a second time.
+func TestARowIsNotSentTwiceAtOnceByAClockPutForward(t *testing.T) {
+	t.Parallel()
+	clock := &jumping{}
+	p := newPlant(t, "", func(o *delivery.Options) {
+		hasty(o)
+		o.Sweep, o.Clock = 20*time.Millisecond, clock.now
+	})
+	var under, most, sent atomic.Int32
+	inOrder := p.faults.next
+	p.faults.next = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if transactions(r) {
+			most.Store(max(most.Load(), under.Add(1)))
+			defer under.Add(-1)
+			sent.Add(1)
+			clock.jump(time.Minute)
+			time.Sleep(300 * time.Millisecond) // time for many a sweep
+		}
+		inOrder.ServeHTTP(w, r)
+	})
+	s := scene{name: "forward", sequence: 1}
+	p.accept(s)
+	p.start()
+	d := p.until(s, store.Delivered)
+	require.Equal(t, int32(1), most.Load())
+	require.Equal(t, int32(twoWritten), sent.Load())
+	require.Equal(t, 1, d.Attempts)
+	p.requireOnce()
 }
 
 // A row and its job that were put off while the clock was a day ahead do not

@@ -48,7 +48,9 @@ const (
 	PatientLogical PatientPolicy = "logical"
 	// PatientConditional leaves the search to the target, in the write itself: a
 	// patient whom it does not find makes it refuse the write, which parks the
-	// delivery. Some targets keep such a reference as it is, which is an alarm.
+	// delivery. Where we may search too, it is seen first that the patient was not
+	// merged and is of the right age. Some targets keep such a reference as it is,
+	// which is an alarm.
 	PatientConditional PatientPolicy = "conditional"
 	// PatientCreate makes a bare patient, with the identifier and nothing else,
 	// when the target has none. Only where the site has said so.
@@ -133,7 +135,7 @@ type Options struct {
 	// Busy reports whether a sender waits for an answer; deliveries leave room
 	// then. Nil means never.
 	Busy func() bool
-	// Budget is how old a row may get before it is given up; 0 means 72 h.
+	// Budget is how long a row is tried before it is given up; 0 means 72 h.
 	Budget time.Duration
 	// AttemptTimeout bounds one attempt, all its requests together; 0 means
 	// 150 s. It must be longer than the timeout of a target's client.

@@ -157,29 +157,55 @@ func TestWaitsGrowStayBoundedAndSpread(t *testing.T) {
 
 func TestEveryClassDecidesWhatBecomesOfARow(t *testing.T) {
 	t.Parallel()
-	s := &Service{budget: time.Hour}
+	s := &Service{}
 	now := time.Now()
-	young, old := store.Delivery{Created: now, Attempts: 1}, store.Delivery{Created: now.Add(-2 * time.Hour), Attempts: 9}
+	young := store.Delivery{Created: now, Attempts: 1}
 	for class, want := range map[target.Class][2]store.DeliveryState{
 		target.Retry: {store.Retrying, store.Dead}, target.Unknown: {store.Retrying, store.Dead}, target.Auth: {store.Retrying, store.Dead},
 		target.StepDown: {store.Retrying, store.Dead}, target.Park: {store.ParkedDelivery, store.Dead},
 		target.Conflict: {store.InConflict, store.InConflict}, target.Permanent: {store.Dead, store.Dead},
 	} {
-		for i, d := range []store.Delivery{young, old} {
-			state, next := s.next(d, &Failure{Class: class, After: 10 * time.Minute}, now)
+		for i, spent := range []bool{false, true} {
+			state, next := s.next(young, &Failure{Class: class, After: 10 * time.Minute}, spent, now)
 			require.Equal(t, want[i], state, class)
 			if state.Open() {
 				require.GreaterOrEqual(t, next.Sub(now), 10*time.Minute, "what the target asks for is kept")
 			}
 		}
 	}
-	state, _ := s.next(young, &Failure{Class: target.Permanent, Reason: LaterDelivered}, now)
+	state, _ := s.next(young, &Failure{Class: target.Permanent, Reason: LaterDelivered}, false, now)
 	require.Equal(t, store.Superseded, state)
 	for reason := range sentences {
 		require.NotEmpty(t, reason.Sentence())
 	}
 	for _, class := range target.Classes() {
 		require.NotEmpty(t, reasons[class].Sentence(), class)
+	}
+}
+
+// What counts is how long a row was tried, not its age: neither a machine that was
+// off, nor a clock that jumps, nor what came before it was sent again.
+func TestOnlyTryingSpendsTheBudget(t *testing.T) {
+	t.Parallel()
+	start := time.Now()
+	at := func(hours ...float64) (all []store.Attempt) {
+		for _, h := range hours {
+			all = append(all, store.Attempt{Started: start.Add(time.Duration(h * float64(time.Hour)))})
+		}
+		return all
+	}
+	for name, c := range map[string]struct {
+		attempts []store.Attempt
+		now      float64
+		want     time.Duration
+	}{
+		"first attempt of an old row":   {nil, 96, 0},
+		"an hour between two":           {at(0, 1), 2, 2 * time.Hour},
+		"four days off":                 {at(0, 1, 97), 97.5, 3*time.Hour + 30*time.Minute},
+		"the clock back":                {at(5, 1), 2, time.Hour},
+		"tried before it was sent anew": {at(-3, -2, -1, 0), 1, time.Hour},
+	} {
+		require.Equal(t, c.want, tried(c.attempts, start, start.Add(time.Duration(c.now*float64(time.Hour)))), name)
 	}
 }
 

@@ -100,6 +100,24 @@ func TestACopyMadeByARaceIsMarked(t *testing.T) {
 	require.Equal(t, []string{"final", "entered-in-error"}, b.statuses("Observation"))
 }
 
+// What an earlier attempt sent may be committed after the target was searched, at
+// the same moment as what this one sends: the copy is found after the write.
+func TestACopyCommittedLateIsMarked(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	g := scene{name: "late", sequence: 1}.graph()
+	b.faults.plan(func(r *http.Request) bool {
+		return transactions(r) && len(b.Resources("Device")) > 0 // the first one brings what cases share
+	}, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+		next.ServeHTTP(w, r)
+		b.double(t, b.standingBody(t, g, "lesion/1/size"), nil)
+	})
+	result, err := delivery.DeliverInDoubt(b.engine(t), context.Background(), g)
+	require.NoError(t, err)
+	require.Len(t, result.Doubles, 1)
+	require.Equal(t, []string{"final", "entered-in-error"}, b.statuses("Observation"))
+}
+
 // What cannot be decided without guessing stops the case, and nothing is written.
 func TestADoubleThatNothingDecidesStopsTheCase(t *testing.T) {
 	t.Parallel()

@@ -112,7 +112,7 @@ func (e *Engine) deliver(ctx context.Context, g graph.Graph, doubt bool, written
 
 // deliverBy delivers in one way.
 func (e *Engine) deliverBy(ctx context.Context, t Target, g graph.Graph, doubt bool, written func()) (Result, error) {
-	r := &run{Engine: e, target: t, g: g, doubt: doubt, written: written, void: e.void, patientBorn: g.Born, hashes: hashes{}, items: map[string]*Item{}}
+	r := &run{Engine: e, target: t, g: g, doubt: doubt, doubted: doubt, written: written, void: e.void, patientBorn: g.Born, hashes: hashes{}, items: map[string]*Item{}}
 	if err := r.begin(ctx); err != nil {
 		return r.finished(), err
 	}
@@ -148,7 +148,9 @@ type run struct {
 	target Target
 	g      graph.Graph
 	doubt  bool
-	void   Voider
+	// doubted stays true when the delivery began in doubt.
+	doubted bool
+	void    Voider
 	// written is called once all is written.
 	written func()
 	// patientBorn is when the case's patient can have been born.

@@ -50,7 +50,7 @@ func (s *Service) laterStands(ctx context.Context, e *Engine, g graph.Graph) boo
 		}
 	}
 	names := g.Named()
-	hits, _ := e.target.Client.Search(ctx, fhirserver.Query{Type: "Provenance", Param: string(graph.ByTag),
+	hits, _ := e.target.Client.Search(ctx, fhirserver.Query{Type: "Provenance", Plain: true, Param: string(graph.ByTag),
 		Values: []string{fhirserver.Token(names.CaseKeySystem, names.CaseKey)}})
 	for _, h := range hits {
 		if k := keyOf(h, names.RoleKeySystem); k != "" && !keys[k] {

@@ -37,6 +37,37 @@ func TestTheTargetFindsThePatientItself(t *testing.T) {
 	require.Equal(t, target.Park, requireFailure(t, err).Class)
 }
 
+// That the target finds the patient is no reason to file a record under one who
+// was merged into another, or cannot be the report's. Where patients may not be
+// searched, the target's own search is all there is.
+func TestThePatientThatATargetFindsIsLookedAtFirst(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		more map[string]any
+		want delivery.Reason
+	}{
+		"merged":      {map[string]any{"link": []any{map[string]any{"type": "replaced-by"}}}, delivery.PatientMerged},
+		"inactive":    {map[string]any{"active": false}, delivery.PatientInactive},
+		"another age": {map[string]any{"birthDate": "1971"}, delivery.PatientMismatch},
+	} {
+		b := newBench(t)
+		_, err := b.Seed("Patient", practice.PatientSystem, "HTEST-PAT-SOUND", c.more)
+		require.NoError(t, err)
+		g := scene{name: "sound", sequence: 1, patient: "HTEST-PAT-SOUND"}.graph()
+		g.Born = graph.Span{From: "1950-01-01", To: "1951-02-01"}
+		e, wrote := b.engine(t, policy(delivery.PatientConditional)), b.writes()
+		_, err = e.Deliver(context.Background(), g)
+		requireReason(t, err, c.want)
+		require.Equal(t, wrote, b.writes(), name)
+
+		for range 2 { // of the Device, and of the case
+			b.faults.plan(func(r *http.Request) bool { return strings.HasSuffix(r.URL.Path, "/Patient/_search") }, status(http.StatusForbidden))
+		}
+		_, err = e.Deliver(context.Background(), g)
+		require.NoError(t, err, name)
+	}
+}
+
 // A target that looks up by itself gets a search for whoever was found here, and
 // what stands there is a link; nobody who was not found is searched for.
 func TestWhoWasFoundIsLeftToATargetThatLooksUp(t *testing.T) {

@@ -81,7 +81,7 @@ func (r *run) findByKeys(ctx context.Context, ops []op) (map[string][]json.RawMe
 	for _, g := range order {
 		for tokens := groups[g]; len(tokens) > 0; {
 			n := min(len(tokens), keysPerSearch)
-			hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: g.kind, Param: string(g.by), Values: tokens[:n]})
+			hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: g.kind, Plain: true, Param: string(g.by), Values: tokens[:n]})
 			if hits == nil {
 				f := r.unread(a)
 				f.Uncertain = true // what was in doubt before still is
@@ -195,7 +195,7 @@ func (r *run) readByID(ctx context.Context, kind string, ops []op) (map[string][
 	for i, o := range ops {
 		ids[i] = o.entry.ServerID
 	}
-	hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: kind, Param: "_id", Values: ids})
+	hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: kind, Param: "_id", Plain: true, Values: ids})
 	if hits == nil {
 		f := r.unread(a)
 		if f.Class == target.StepDown || f.Class == target.Permanent {

@@ -97,7 +97,7 @@ func (r *run) standing(ctx context.Context) ([]store.LedgerEntry, *Failure) {
 	}
 	names := r.g.Named()
 	for _, kind := range slices.Sorted(maps.Keys(kinds)) {
-		hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: kind, Param: string(graph.ByTag),
+		hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: kind, Plain: true, Param: string(graph.ByTag),
 			Values: []string{fhirserver.Token(names.CaseKeySystem, names.CaseKey)}})
 		if hits == nil {
 			if class := a.Reaction(r.now()).Class; class == target.StepDown || class == target.Permanent {

@@ -43,12 +43,12 @@ func (r *run) lookUp(ctx context.Context, x external) (string, *Failure) {
 	if literal, ok := r.staff.get(x, r.now()); ok {
 		return literal, nil
 	}
-	if x.Type == "Patient" && r.target.Patient == PatientConditional {
-		return x.Type + "?" + fhirserver.Condition("identifier", x.System, x.Value), nil // the target looks itself
-	}
 	hits, a := r.target.Client.Search(ctx, fhirserver.Query{Type: x.Type, Param: "identifier", Values: []string{x.Token}, Sole: true})
 	if hits == nil {
 		reaction := a.Reaction(r.now())
+		if x.Type == "Patient" && r.target.Patient == PatientConditional && mayNotAsk(reaction.Class) {
+			return byCondition(x), nil
+		}
 		named := x.Type != "Patient" || r.target.Patient == PatientLogical
 		if named && (reaction.Class == target.StepDown || reaction.Class == target.Permanent) {
 			return "", nil // a target without such a type has nobody of that kind
@@ -70,6 +70,17 @@ func (r *run) lookUp(ctx context.Context, x external) (string, *Failure) {
 	return x.Type + "/" + m.ID, nil
 }
 
+// byCondition leaves the search to the target, in the write itself.
+func byCondition(x external) string {
+	return x.Type + "?" + fhirserver.Condition("identifier", x.System, x.Value)
+}
+
+// mayNotAsk reports whether a target does not let us search for patients, which
+// is no reason for it not to do so itself.
+func mayNotAsk(c target.Class) bool {
+	return c == target.Auth || c == target.StepDown || c == target.Permanent
+}
+
 // patient insists on exactly one patient who was not merged into another.
 func (r *run) patient(ctx context.Context, x external, hits []json.RawMessage) (string, *Failure) {
 	switch len(hits) {
@@ -79,13 +90,19 @@ func (r *run) patient(ctx context.Context, x external, hits []json.RawMessage) (
 			return "", nil
 		case PatientCreate:
 			return r.makePatient(ctx, x)
+		case PatientConditional:
+			return byCondition(x), nil
 		}
 		return "", &Failure{Class: target.Park, Reason: WaitingForPatient}
 	case 1:
 	default:
 		return "", &Failure{Class: target.Conflict, Reason: PatientAmbiguous}
 	}
-	return r.soundPatient(hits[0])
+	literal, failure := r.soundPatient(hits[0])
+	if failure == nil && r.target.Patient == PatientConditional {
+		return byCondition(x), nil
+	}
+	return literal, failure
 }
 
 // staffCache remembers for a few minutes who people and places are: the same

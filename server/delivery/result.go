@@ -133,6 +133,7 @@ const (
 	UnknownTarget      Reason = "unknown-target"
 	FolderNotWritable  Reason = "folder-not-writable"
 	CircuitOpen        Reason = "target-given-a-rest"
+	AskedToWait        Reason = "target-asked-to-wait"
 	PatientMismatch    Reason = "patient-mismatch"
 	WrongAudience      Reason = "wrong-audience"
 	ConsentUnknown     Reason = "consent-unknown"
@@ -163,6 +164,7 @@ var sentences = map[Reason]string{
 	BudgetSpent:        "The delivery was tried for as long as is allowed. Mend what the last attempt names, then resend.",
 	FolderNotWritable:  "The folder for files cannot be written. Check that it exists, that the service may write there, and that the disk is not full.",
 	CircuitOpen:        "The target has failed several times in a row and is left alone for a while. Nothing was sent; the delivery goes on as soon as the target answers.",
+	AskedToWait:        "The target has asked everybody to wait for a while. Nothing was sent; the delivery goes on by itself after that.",
 	PatientMismatch:    "The target's patient with this identifier is not of the age that the report says. Nothing was sent. Check the identifier in the report.",
 	WrongAudience:      "The target must not get this: it is test data for a target with real patients, or a patient's data for a target for tests. Check the report's test_data and the setting of the target.",
 	ConsentUnknown:     "Nobody could say whether the patient agrees that this is sent. Nothing was sent, and it is asked again. See the log, and check the list or the address that is asked.",

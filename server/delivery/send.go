@@ -58,10 +58,17 @@ func (r *run) transact(ctx context.Context, ops []op) *Failure {
 	if len(results) != len(ops) {
 		results = nil // cannot be paired; read instead
 	}
-	if failure := r.take(ctx, ops, results, a); failure != nil || r.target.Rung != RungConditionalUpdate {
+	if failure := r.take(ctx, ops, results, a); failure != nil || !r.mayDouble() {
 		return failure
 	}
 	return r.doubles(ctx, ops)
+}
+
+// mayDouble reports whether what was just created may stand twice: a conditional
+// update is not safe under races, and what an earlier attempt sent may be committed
+// while the target already works on this one, conditions or not.
+func (r *run) mayDouble() bool {
+	return r.target.Rung == RungConditionalUpdate || r.doubted
 }
 
 // refusesSearch reports whether a transaction may have been refused for a
@@ -88,7 +95,7 @@ func (r *run) take(ctx context.Context, ops []op, results []fhirserver.EntryResu
 		switch {
 		case e.Status >= http.StatusBadRequest:
 			reaction := target.React(e.Status, nil, e.Issues, r.now())
-			if worst.Class == target.Done || worst.Class == target.Conflict {
+			if weight(reaction.Class) > weight(worst.Class) {
 				worst = reaction
 			}
 			failed = append(failed, o)
@@ -118,6 +125,21 @@ func (r *run) take(ctx context.Context, ops []op, results []fhirserver.EntryResu
 		return nil
 	}
 	return r.refused(ctx, failed, a, worst, issues)
+}
+
+// weight orders what the entries of one answer mean for all of it: a lost race is
+// settled by reading, and as long as one entry may go through later, another that
+// never will does not end the trying.
+func weight(c target.Class) int {
+	switch c {
+	case target.Done:
+		return 0
+	case target.Conflict:
+		return 1
+	case target.Permanent:
+		return 2
+	}
+	return 3
 }
 
 // placed reports whether an entry of an answer says all that has to be known: a

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"strconv"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -42,6 +43,7 @@ type Service struct {
 	seats    *seats
 
 	budget  time.Duration
+	working sync.Map // ids of the rows that this process works on
 	attempt time.Duration
 	margin  time.Duration
 	every   time.Duration // between sweeps

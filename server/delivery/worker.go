@@ -35,6 +35,12 @@ func (w *worker) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 	if life.Err() != nil {
 		return river.JobSnooze(soon) // somebody else may believe that we are gone
 	}
+	// A claim goes by a clock that may be put forward while it is held: it must not
+	// be taken for abandoned by the very process that works it.
+	if _, working := s.working.LoadOrStore(job.Args.DeliveryID, nil); working {
+		return river.JobSnooze(soon)
+	}
+	defer s.working.Delete(job.Args.DeliveryID)
 	turn, err := s.turnFor(ctx, job.Args.DeliveryID)
 	switch {
 	case fault.Is(err, fault.NotFound):
@@ -84,7 +90,7 @@ func (s *Service) work(ctx context.Context, d store.Delivery, t *turn, life cont
 	over()
 	cancel()
 	now, took := s.now(), s.steady().Sub(began)
-	o := s.outcome(d, result, failure, now)
+	o := s.outcome(d, result, failure, failure != nil && s.spent(ctx, d, now), now)
 	a := store.Attempt{Started: started, Duration: took, HTTPStatus: result.HTTPStatus, RequestID: result.RequestID, Class: string(target.Done)}
 	if failure != nil {
 		a.Class, a.Reason, a.Diagnostics = string(failure.Class), string(failure.Reason), diagnostics(failure)
@@ -144,20 +150,31 @@ func (s *Service) guarded(ctx context.Context, d store.Delivery, t *turn) (Resul
 	if engine == nil {
 		return s.try(ctx, d, nil)
 	}
-	if wait, ok := engine.circuit.admit(s.steady()); !ok {
+	p, why, wait := engine.circuit.admit(s.steady())
+	if why != "" {
 		// Nothing was sent; a doubt from before stays.
-		return Result{}, &Failure{Class: target.Retry, Reason: CircuitOpen, After: wait, Uncertain: d.Uncertain}
+		return Result{}, &Failure{Class: target.Retry, Reason: why, After: wait, Uncertain: d.Uncertain}
 	}
 	place := &seat{seats: s.seats}
 	place.sit(ctx)
 	t.began = s.steady()
 	result, failure := s.try(fhirserver.WithOutside(ctx, place.outside), d, func() { t.settle(nil, s.steady()) })
 	place.rise()
+	if brokenOff(ctx, failure) {
+		engine.circuit.drop(p)
+		return result, failure
+	}
 	t.settle(failure, s.steady())
-	if engine.circuit.settle(failure, s.steady()) {
+	if engine.circuit.settle(p, failure, s.steady()) {
 		s.log.WarnContext(ctx, "circuit of target changed", "target", d.Target, "state", engine.circuit.state(s.steady()))
 	}
 	return result, failure
+}
+
+// brokenOff reports whether an attempt had no answer because we cancelled it: this
+// process stops, or cannot show that it lives. The target is not to blame.
+func brokenOff(attempt context.Context, f *Failure) bool {
+	return f != nil && f.Status == 0 && errors.Is(attempt.Err(), context.Canceled)
 }
 
 func renderFailure(err error) *Failure {
@@ -181,7 +198,7 @@ func asFailure(err error) *Failure {
 }
 
 // outcome is what the row will say.
-func (s *Service) outcome(d store.Delivery, r Result, f *Failure, now time.Time) store.Outcome {
+func (s *Service) outcome(d store.Delivery, r Result, f *Failure, spent bool, now time.Time) store.Outcome {
 	if f == nil {
 		o := store.Outcome{State: store.Delivered}
 		if r.Removal != nil {
@@ -205,7 +222,7 @@ func (s *Service) outcome(d store.Delivery, r Result, f *Failure, now time.Time)
 	// A doubt from before stays until an attempt got as far as writing.
 	doubt := f.Uncertain || (d.Uncertain && r.HTTPStatus == 0)
 	o := store.Outcome{Reason: string(f.Reason), Explanation: f.Reason.Sentence(), Uncertain: doubt}
-	o.State, o.NextAttempt = s.next(d, f, now)
+	o.State, o.NextAttempt = s.next(d, f, spent, now)
 	if f.Reason == Withheld {
 		o.Explanation += " " + r.Removal.sentence()
 		o.Details = details(map[string]any{"removal": r.Removal})

@@ -92,7 +92,7 @@ func (r *run) terminology(ctx context.Context) {
 		}
 		var held, absent []string
 		for _, one := range []struct{ name, url string }{{"ours", term.System}, {"LOINC", "http://loinc.org"}, {"SNOMED CT", "http://snomed.info/sct"}, {"UCUM", "http://unitsofmeasure.org"}} {
-			hits, a := r.Client.Search(ctx, fhirserver.Query{Type: "CodeSystem", Param: "url", Values: []string{one.url}})
+			hits, a := r.Client.Search(ctx, fhirserver.Query{Type: "CodeSystem", Plain: true, Param: "url", Values: []string{one.url}})
 			r.saw("search CodeSystem", a)
 			if len(hits) == 0 {
 				absent = append(absent, one.name)
@@ -207,7 +207,7 @@ func (r *run) round(ctx context.Context, n int) (time.Duration, float64, int) {
 		all.Go(func() {
 			for i := range todo {
 				name := fmt.Sprintf("rate-%d-%d", n, i)
-				_, a := r.Client.Search(ctx, fhirserver.Query{Type: "Observation", Param: "identifier", Values: []string{fhirserver.Token(System, r.value(name))}})
+				_, a := r.Client.Search(ctx, fhirserver.Query{Type: "Observation", Plain: true, Param: "identifier", Values: []string{fhirserver.Token(System, r.value(name))}})
 				mu.Lock()
 				times, answers = append(times, a.Duration), append(answers, a)
 				mu.Unlock()

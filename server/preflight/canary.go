@@ -102,7 +102,7 @@ func done(a fhirserver.Answer) bool {
 // count searches for a name and returns the hits; -1 when the search failed.
 // Whatever it finds is remembered: a create whose answer named no id is found so.
 func (r *run) count(ctx context.Context, kind, param, name string) (int, []json.RawMessage) {
-	hits, a := r.Client.Search(ctx, fhirserver.Query{Type: kind, Param: param, Values: []string{fhirserver.Token(System, r.value(name))}})
+	hits, a := r.Client.Search(ctx, fhirserver.Query{Type: kind, Plain: true, Param: param, Values: []string{fhirserver.Token(System, r.value(name))}})
 	r.saw("search "+kind, a)
 	if hits == nil {
 		return -1, nil

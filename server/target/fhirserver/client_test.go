@@ -195,12 +195,18 @@ func TestSearchFallsBackToGetAndRemembers(t *testing.T) {
 		_, _ = w.Write([]byte(`{"resourceType":"Bundle"}`))
 	})
 	for range 3 {
-		hits, a := c.Search(ctx, fhirserver.Query{Type: "Patient", Param: "identifier", Values: []string{fhirserver.Token("urn:x", "a,b")}})
+		hits, a := c.Search(ctx, fhirserver.Query{Type: "Observation", Param: "identifier", Values: []string{fhirserver.Token("urn:x", "a,b")}, Plain: true})
 		require.NoError(t, a.Err)
 		require.NotNil(t, hits)
 		require.Empty(t, hits)
 	}
 	require.Equal(t, 1, posts)
+	require.Equal(t, 3, gets)
+
+	hits, a := c.Search(ctx, fhirserver.Query{Type: "Patient", Param: "identifier", Values: []string{fhirserver.Token("urn:x", "a,b")}})
+	require.Nil(t, hits, "who a patient is stands in no URL, whatever else the target took")
+	require.Equal(t, http.StatusMethodNotAllowed, a.Status)
+	require.Equal(t, 2, posts)
 	require.Equal(t, 3, gets)
 }
 

@@ -16,6 +16,9 @@ type Query struct {
 	Type   string
 	Param  string
 	Values []string
+	// Plain: the values are keys of our own making or names of standards, which say
+	// nothing about anybody, so they may stand in a URL.
+	Plain bool
 	// Sole: only whether there is exactly one is asked, so two are enough, and the
 	// server need not store the result for further pages.
 	Sole bool
@@ -40,7 +43,7 @@ const (
 
 // Search returns the resources of q.Type that match, over all pages. The search
 // goes by POST, so that no identifier stands in a URL; a target that has shown
-// that it cannot is asked by GET from then on. The Answer is that of the last
+// that it cannot is asked by GET from then on, but only where q is plain. The Answer is that of the last
 // request; when it is not a 200 with a Bundle, hits is nil and Err may be set.
 func (c *Client) Search(ctx context.Context, q Query) (hits []json.RawMessage, last Answer) {
 	form := url.Values{q.Param: {strings.Join(q.Values, ",")}, "_count": {strconv.Itoa(perPage)}}
@@ -48,7 +51,7 @@ func (c *Client) Search(ctx context.Context, q Query) (hits []json.RawMessage, l
 	if q.Sole {
 		header["Cache-Control"] += ", no-store" // RFC 9111, 5.2.1.5; one known server gives no further pages then
 	}
-	last = c.searchFirst(ctx, q.Type, form, header)
+	last = c.searchFirst(ctx, q, form, header)
 	hits = []json.RawMessage{}
 	for range pageLimit {
 		if last.Err != nil || last.Status != http.StatusOK {
@@ -71,10 +74,13 @@ func (c *Client) Search(ctx context.Context, q Query) (hits []json.RawMessage, l
 	return nil, last
 }
 
-func (c *Client) searchFirst(ctx context.Context, resourceType string, form url.Values, header map[string]string) Answer {
-	if !c.getSearch.Load() {
-		a := c.do(ctx, request{method: http.MethodPost, path: resourceType + "/_search", body: []byte(form.Encode()),
+func (c *Client) searchFirst(ctx context.Context, q Query, form url.Values, header map[string]string) Answer {
+	if !q.Plain || !c.getSearch.Load() {
+		a := c.do(ctx, request{method: http.MethodPost, path: q.Type + "/_search", body: []byte(form.Encode()),
 			contentType: "application/x-www-form-urlencoded", header: header})
+		if !q.Plain {
+			return a
+		}
 		switch a.Status {
 		// 400: a server that takes the form for a resource.
 		case http.StatusBadRequest, http.StatusNotFound, http.StatusMethodNotAllowed, http.StatusUnsupportedMediaType, http.StatusNotImplemented:
@@ -82,7 +88,7 @@ func (c *Client) searchFirst(ctx context.Context, resourceType string, form url.
 			return a
 		}
 	}
-	a := c.do(ctx, request{method: http.MethodGet, path: resourceType, query: form.Encode(), header: header})
+	a := c.do(ctx, request{method: http.MethodGet, path: q.Type, query: form.Encode(), header: header})
 	if a.Err == nil && a.Status == http.StatusOK {
 		c.getSearch.Store(true)
 	}
