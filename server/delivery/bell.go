@@ -4,6 +4,8 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"slices"
+	"sync"
 
 	"github.com/riverqueue/river/riverdriver"
 )
@@ -14,19 +16,23 @@ import (
 // is on the disk; on SQLite they are rows that are looked for twenty times a
 // second. Jobs of other processes, and those that fall due, are found by polling.
 type bell struct {
-	rung   chan struct{} // holds one ring; more say no more
-	notice *riverdriver.Notification
+	rung    chan struct{} // holds one ring; more say no more
+	mu      sync.Mutex
+	pending []string // queues with new jobs, each once
 }
 
 // insertTopic is where River expects notices of new jobs.
 const insertTopic = "river_insert"
 
-func newBell(queue string) (*bell, error) {
-	payload, err := json.Marshal(map[string]string{"queue": queue})
-	return &bell{rung: make(chan struct{}, 1), notice: &riverdriver.Notification{Topic: insertTopic, Payload: string(payload)}}, err
-}
+func newBell() *bell { return &bell{rung: make(chan struct{}, 1)} }
 
-func (b *bell) ring() {
+// ring says that a queue has a new job.
+func (b *bell) ring(queue string) {
+	b.mu.Lock()
+	if !slices.Contains(b.pending, queue) {
+		b.pending = append(b.pending, queue)
+	}
+	b.mu.Unlock()
 	select {
 	case b.rung <- struct{}{}:
 	default:
@@ -35,12 +41,27 @@ func (b *bell) ring() {
 
 // WaitForNotification waits for the next ring.
 func (b *bell) WaitForNotification(ctx context.Context) (*riverdriver.Notification, error) {
-	select {
-	case <-ctx.Done():
-		return nil, ctx.Err()
-	case <-b.rung:
-		return b.notice, nil
+	for {
+		if queue, ok := b.next(); ok {
+			payload, err := json.Marshal(map[string]string{"queue": queue})
+			return &riverdriver.Notification{Topic: insertTopic, Payload: string(payload)}, err
+		}
+		select {
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		case <-b.rung:
+		}
 	}
+}
+
+func (b *bell) next() (queue string, ok bool) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if len(b.pending) == 0 {
+		return "", false
+	}
+	queue, b.pending = b.pending[0], b.pending[1:]
+	return queue, true
 }
 
 // The rest of [riverdriver.Listener]: there is nothing to connect to.

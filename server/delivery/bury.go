@@ -75,7 +75,7 @@ func (s *Service) buryOne(ctx context.Context, worker string) error {
 	err := s.store.InTx(ctx, func(tx *store.Tx) error {
 		freed, err := tx.Release(ctx, s.tenant, worker, s.now())
 		for _, id := range freed {
-			if err := s.queue.wakeTx(ctx, tx, id); err != nil {
+			if err := s.queue.wakeOne(ctx, tx, id); err != nil {
 				return err
 			}
 		}

@@ -39,13 +39,13 @@ func PresentRung(e *Engine) int { return e.present().Rung }
 // InsertBoth adds two jobs for a row, the second as River makes it, and returns
 // their ids.
 func InsertBoth(ctx context.Context, s *Service, tx *store.Tx, deliveryID string) (ours, byRiver int64, err error) {
-	if _, err := s.queue.insertTx(ctx, tx, deliveryID); err != nil {
+	if _, err := s.queue.insertTx(ctx, tx, deliveryID, ""); err != nil {
 		return 0, 0, err
 	}
 	if err := tx.SQL().QueryRowContext(ctx, `SELECT lastval()`).Scan(&ours); err != nil {
 		return 0, 0, err
 	}
-	byRiver, err = s.queue.byRiver(ctx, tx, deliveryID)
+	byRiver, err = s.queue.byRiver(ctx, tx, deliveryID, s.queue.name)
 	return ours, byRiver, err
 }
 

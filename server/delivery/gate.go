@@ -80,7 +80,7 @@ func (s *Service) ReviewConsent(ctx context.Context, name string, ask Gate) (cha
 				if err := tx.Review(ctx, d.ID, s.now()); err != nil {
 					return err
 				}
-				return s.queue.wakeTx(ctx, tx, d.ID)
+				return s.queue.wakeTx(ctx, tx, d.ID, d.Target)
 			})
 			switch {
 			case err == nil:

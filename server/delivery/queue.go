@@ -47,18 +47,16 @@ func (jobArgs) Kind() string { return "deliver" }
 type queue struct {
 	client  *river.Client[*sql.Tx]
 	service *Service
-	name    string
+	name    string            // of the first target's queue, and of rows whose target is gone
+	names   map[string]string // by target
 	bell    *bell
 	done    chan struct{}
 	cancel  context.CancelFunc
 }
 
 func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
-	name := queueName(s.tenant)
-	bell, err := newBell(name)
-	if err != nil {
-		return nil, fmt.Errorf("making bell of queue: %w", err)
-	}
+	name, bell := queueName(s.tenant), newBell()
+	names := queueNames(name, s.targets)
 	driver := belled{riversqlite.New(s.store.DB()), bell}
 	if s.store.Engine() == store.Postgres {
 		driver = belled{riverdatabasesql.New(s.store.DB()), bell}
@@ -72,9 +70,13 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 	}
 	registry := river.NewWorkers()
 	river.AddWorker(registry, &worker{service: s})
+	queues := map[string]river.QueueConfig{name: {MaxWorkers: workers + readers(workers)}}
+	for _, n := range names {
+		queues[n] = queues[name]
+	}
 	client, err := river.NewClient(driver, &river.Config{
 		ID:                          s.worker,
-		Queues:                      map[string]river.QueueConfig{name: {MaxWorkers: workers + readers(workers)}},
+		Queues:                      queues,
 		Workers:                     registry,
 		Logger:                      quiet(s.log),
 		FetchCooldown:               fetchCooldown,
@@ -88,7 +90,7 @@ func newQueue(ctx context.Context, s *Service, workers int) (*queue, error) {
 	if err != nil {
 		return nil, fmt.Errorf("making queue: %w", err)
 	}
-	return &queue{client: client, service: s, name: name, bell: bell}, nil
+	return &queue{client: client, service: s, name: name, names: names, bell: bell}, nil
 }
 
 // readers is how many rows are worked beside those that may write: they are about
@@ -100,8 +102,47 @@ func queueName(tenant string) string {
 	if tenant == "" {
 		return river.QueueDefault
 	}
-	sum := sha256.Sum256([]byte(tenant))
-	return "tenant-" + hex.EncodeToString(sum[:8])
+	return "tenant-" + short(tenant)
+}
+
+// queueNames gives each target a queue, so that ten thousand rows of one that is
+// slow do not stand in the way of another's: the first has the tenant's own, each
+// further one its own beside it.
+func queueNames(base string, targets []string) map[string]string {
+	names := make(map[string]string, len(targets))
+	for i, t := range targets {
+		names[t] = base
+		if i > 0 {
+			names[t] = base + "-" + short(t)
+		}
+	}
+	return names
+}
+
+// short is a name as the queue allows it.
+func short(name string) string {
+	sum := sha256.Sum256([]byte(name))
+	return hex.EncodeToString(sum[:8])
+}
+
+// of is the queue of a target's rows.
+func (q *queue) of(target string) string {
+	if name, ok := q.names[target]; ok {
+		return name
+	}
+	return q.name
+}
+
+// listed are the names of all queues that are worked, as SQL; they hold letters,
+// digits and hyphens only.
+func (q *queue) listed() string {
+	all := "'" + q.name + "'"
+	for _, name := range q.names {
+		if name != q.name {
+			all += ", '" + name + "'"
+		}
+	}
+	return all
 }
 
 // ownTrouble spaces the attempts of a job that failed inside our own walls (the
@@ -114,21 +155,22 @@ func (ownTrouble) NextRetry(job *rivertype.JobRow) time.Time {
 }
 
 // insertTx adds the job of a row in the row's own transaction.
-func (q *queue) insertTx(ctx context.Context, tx *store.Tx, deliveryID string) (int64, error) {
-	tx.AfterCommit(q.bell.ring)
+func (q *queue) insertTx(ctx context.Context, tx *store.Tx, deliveryID, target string) (int64, error) {
+	name := q.of(target)
+	tx.AfterCommit(func() { q.bell.ring(name) })
 	if q.service.store.Engine() != store.Postgres {
-		return q.byRiver(ctx, tx, deliveryID)
+		return q.byRiver(ctx, tx, deliveryID, name)
 	}
 	args := jobArgs{deliveryID}
 	body, err := json.Marshal(args)
 	if err != nil {
 		return 0, fault.Wrap("encoding delivery job", fault.Internal, err)
 	}
-	return store.LastID, tx.Write(ctx, "inserting delivery job", insertJob, string(body), args.Kind(), jobAttempts, river.PriorityDefault, q.name)
+	return store.LastID, tx.Write(ctx, "inserting delivery job", insertJob, string(body), args.Kind(), jobAttempts, river.PriorityDefault, name)
 }
 
-func (q *queue) byRiver(ctx context.Context, tx *store.Tx, deliveryID string) (int64, error) {
-	res, err := q.client.InsertTx(ctx, tx.SQL(), jobArgs{deliveryID}, &river.InsertOpts{Queue: q.name})
+func (q *queue) byRiver(ctx context.Context, tx *store.Tx, deliveryID, name string) (int64, error) {
+	res, err := q.client.InsertTx(ctx, tx.SQL(), jobArgs{deliveryID}, &river.InsertOpts{Queue: name})
 	if err != nil {
 		return 0, fault.Wrap("inserting delivery job", fault.Unavailable, err)
 	}
@@ -142,12 +184,25 @@ const insertJob = `INSERT INTO river_job (args, kind, max_attempts, metadata, pr
 	VALUES (?, ?, ?, '{}', ?, ?, 'available', '{}', now(), now())`
 
 // wakeTx adds a further job for a row and notes it there.
-func (q *queue) wakeTx(ctx context.Context, tx *store.Tx, deliveryID string) error {
-	job, err := q.insertTx(ctx, tx, deliveryID)
+func (q *queue) wakeTx(ctx context.Context, tx *store.Tx, deliveryID, target string) error {
+	job, err := q.insertTx(ctx, tx, deliveryID, target)
 	if err != nil {
 		return err
 	}
 	return tx.SetJob(ctx, deliveryID, job)
+}
+
+// wakeOne is wakeTx for a row of which only the id is known.
+func (q *queue) wakeOne(ctx context.Context, tx *store.Tx, deliveryID string) error {
+	target := ""
+	if len(q.names) > 1 {
+		d, err := tx.Delivery(ctx, deliveryID)
+		if err != nil {
+			return err
+		}
+		target = d.Target
+	}
+	return q.wakeTx(ctx, tx, deliveryID, target)
 }
 
 func (q *queue) start(ctx context.Context) error {

@@ -136,7 +136,7 @@ func (s *Service) EnqueueTx(ctx context.Context, tx *store.Tx, caseKey string, s
 		if err != nil {
 			return fault.Wrap("making delivery id", fault.Internal, err)
 		}
-		job, err := s.queue.insertTx(ctx, tx, id.String())
+		job, err := s.queue.insertTx(ctx, tx, id.String(), target)
 		if err != nil {
 			return err
 		}
@@ -189,7 +189,7 @@ func (s *Service) Resend(ctx context.Context, deliveryID string) error {
 		if err := tx.Reopen(ctx, deliveryID, s.now()); err != nil {
 			return err
 		}
-		return s.queue.wakeTx(ctx, tx, deliveryID)
+		return s.queue.wakeOne(ctx, tx, deliveryID)
 	})
 }
 
@@ -217,7 +217,7 @@ func (s *Service) wakeNext(ctx context.Context, tx *store.Tx, next store.Deliver
 	if next.ID == "" {
 		return nil
 	}
-	return s.queue.wakeTx(ctx, tx, next.ID)
+	return s.queue.wakeTx(ctx, tx, next.ID, next.Target)
 }
 
 // nextOpen is the next open row of a case, zero where there is none.

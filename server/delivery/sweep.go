@@ -37,8 +37,9 @@ func (s *Service) sweepForever(ctx context.Context) {
 	}
 }
 
-// wakes says that a job, j, will wake its row by itself in a time that can be true.
-const wakes = `(j.state IN ('available', 'pending') OR (j.state IN ('retryable', 'scheduled') AND j.scheduled_at <= '%[6]s'))`
+// wakes says that a job, j, will wake its row by itself in a time that can be true:
+// not one in the queue of a target that is not worked here any more.
+const wakes = `(j.queue IN (%[7]s) AND (j.state IN ('available', 'pending') OR (j.state IN ('retryable', 'scheduled') AND j.scheduled_at <= '%[6]s')))`
 
 // orphans selects due rows of a tenant that no live job will wake; %[1]d is the time, %[2]d
 // a margin earlier, %[4]d further ahead than anything waits: such a time was
@@ -73,7 +74,7 @@ func (s *Service) sweep(ctx context.Context, atStart bool) error {
 	}
 	beyond := max(store.LongestWait, 2*(s.attempt+s.margin))
 	query := fmt.Sprintf(orphans, now.UnixMicro(), now.Add(-margin).UnixMicro(), sweepBatch, now.Add(beyond).UnixMicro(), s.store.Placeholder(),
-		time.Now().Add(beyond).UTC().Format(queueTime))
+		time.Now().Add(beyond).UTC().Format(queueTime), s.queue.listed())
 	for {
 		woken := 0
 		err := s.store.InTx(ctx, func(tx *store.Tx) (err error) {
@@ -96,7 +97,7 @@ func (s *Service) sweep(ctx context.Context, atStart bool) error {
 func (s *Service) wakeAll(ctx context.Context, tx *store.Tx, query string, args ...any) (int, error) {
 	ids, err := texts(ctx, tx.SQL(), query, args...)
 	for _, id := range ids {
-		if err := s.queue.wakeTx(ctx, tx, id); err != nil {
+		if err := s.queue.wakeOne(ctx, tx, id); err != nil {
 			return 0, err
 		}
 	}
