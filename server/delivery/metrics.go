@@ -3,6 +3,7 @@ package delivery
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -36,8 +37,9 @@ func newMetrics(targets []string, st *store.Store, now func() time.Time) *metric
 		seconds: prometheus.NewHistogramVec(prometheus.HistogramOpts{Namespace: "enbloc", Subsystem: "delivery", Name: "attempt_seconds",
 			Help: "Duration of attempts.", Buckets: []float64{.01, .03, .1, .3, 1, 3, 10, 30, 100}}, []string{"target"}),
 		open: &openRows{targets: targets, store: st, now: now,
-			rows: prometheus.NewDesc("enbloc_delivery_open_rows", "Outbox rows that are not settled.", []string{"target", "state"}, nil),
-			age:  prometheus.NewDesc("enbloc_delivery_oldest_seconds", "Age of the oldest outbox row that is not settled.", []string{"target"}, nil)},
+			rows:    prometheus.NewDesc("enbloc_delivery_open_rows", "Outbox rows that are not settled.", []string{"target", "state"}, nil),
+			stopped: prometheus.NewDesc("enbloc_delivery_stopped_rows", "Outbox rows that wait for somebody to decide.", []string{"target", "state"}, nil),
+			age:     prometheus.NewDesc("enbloc_delivery_oldest_seconds", "Age of the oldest outbox row that is not settled.", []string{"target"}, nil)},
 	}
 	for _, t := range targets {
 		for _, c := range target.Classes() {
@@ -80,10 +82,11 @@ type openRows struct {
 	store     *store.Store
 	now       func() time.Time
 	rows, age *prometheus.Desc
+	stopped   *prometheus.Desc
 }
 
 // Describe implements prometheus.Collector.
-func (o *openRows) Describe(ch chan<- *prometheus.Desc) { ch <- o.rows; ch <- o.age }
+func (o *openRows) Describe(ch chan<- *prometheus.Desc) { ch <- o.rows; ch <- o.age; ch <- o.stopped }
 
 // Collect implements prometheus.Collector.
 func (o *openRows) Collect(ch chan<- prometheus.Metric) {
@@ -93,6 +96,20 @@ func (o *openRows) Collect(ch chan<- prometheus.Metric) {
 	if err != nil {
 		ch <- prometheus.NewInvalidMetric(o.rows, err)
 		return
+	}
+	stopped, err := o.store.StoppedCounts(ctx)
+	if err != nil {
+		ch <- prometheus.NewInvalidMetric(o.stopped, err)
+		return
+	}
+	for _, t := range o.targets {
+		for _, s := range []store.DeliveryState{store.InConflict, store.Dead} {
+			n := int64(0)
+			if i := slices.IndexFunc(stopped, func(c store.OpenCount) bool { return c.Target == t && c.State == s }); i >= 0 {
+				n = stopped[i].Rows
+			}
+			ch <- prometheus.MustNewConstMetric(o.stopped, prometheus.GaugeValue, float64(n), t, string(s))
+		}
 	}
 	rows, oldest := map[[2]string]int64{}, map[string]time.Time{}
 	for _, c := range counts {

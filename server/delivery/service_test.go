@@ -22,6 +22,7 @@ import (
 	"enbloc/mapping/graph"
 	"enbloc/server/delivery"
 	"enbloc/server/fault"
+	"enbloc/server/practice"
 	"enbloc/server/store"
 )
 
@@ -440,6 +441,29 @@ func TestDifferencesStandInTheRow(t *testing.T) {
 	var details struct{ Differences []delivery.Difference }
 	require.NoError(t, json.Unmarshal(d.Details, &details))
 	require.Equal(t, []delivery.Difference{{Role: "lesion/1/size", Path: "Observation.valueQuantity.value", Kind: delivery.Digits}}, details.Differences)
+}
+
+// What waits for somebody is counted as it stands, also by a service that has not
+// seen it stop.
+func TestStoppedRowsAreCountedAsTheyAre(t *testing.T) {
+	t.Parallel()
+	engines(t, func(t *testing.T, dsn string) {
+		registry := prometheus.NewRegistry()
+		p := newPlant(t, dsn, func(o *delivery.Options) { o.Registerer = registry })
+		bad := scene{name: "stopped", sequence: 1, patient: "HTEST-PAT-0001"}
+		_, err := p.Seed("Patient", practice.PatientSystem, "HTEST-PAT-0001", nil)
+		require.NoError(t, err)
+		p.accept(bad)
+		p.start()
+		d := p.until(bad, store.InConflict)
+		p.close()
+		registry = prometheus.NewRegistry()
+		p.open()
+		require.Equal(t, 1.0, gauge(t, registry, "enbloc_delivery_stopped_rows", "conflict"))
+		require.Equal(t, 0.0, gauge(t, registry, "enbloc_delivery_stopped_rows", "dead"))
+		require.NoError(t, p.svc.Skip(t.Context(), d.ID))
+		require.Equal(t, 0.0, gauge(t, registry, "enbloc_delivery_stopped_rows", "conflict"))
+	})
 }
 
 func TestMetricsCountWithoutPatients(t *testing.T) {

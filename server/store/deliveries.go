@@ -164,6 +164,17 @@ func (r reads) OpenCounts(ctx context.Context) ([]OpenCount, error) {
 	return all, translate("counting deliveries", err)
 }
 
+// StoppedCounts counts the rows that wait for somebody to decide, by target and
+// state; they are few.
+func (r reads) StoppedCounts(ctx context.Context) ([]OpenCount, error) {
+	scan := func(row scanner) (c OpenCount, err error) {
+		err = row.Scan(&c.Target, &c.State, &c.Rows)
+		return c, err
+	}
+	all, err := list(ctx, r, scan, `SELECT target, state, count(*) FROM deliveries WHERE state IN ('conflict', 'dead') GROUP BY target, state`)
+	return all, translate("counting stopped deliveries", err)
+}
+
 // AddDelivery stores an outbox row; ID, CaseKey, Tenant, Sequence, Target, JobID
 // and Created are the caller's. The same state for the same target a second time is
 // a fault of kind Conflict.
