@@ -12,6 +12,13 @@ func scanShared(row scanner) (LedgerEntry, error) {
 	return e, err
 }
 
+// SharedLedger returns what serves many cases on a target, by role key: all of it,
+// for those who check. What is known by its keys is asked of [Store.Ledger].
+func (r reads) SharedLedger(ctx context.Context, target string) ([]LedgerEntry, error) {
+	all, err := list(ctx, r, scanShared, `SELECT `+sharedColumns+` FROM shared_ledger WHERE target = ? ORDER BY role_key`, target)
+	return all, translate("reading shared ledger", err)
+}
+
 func (t *Tx) putShared(ctx context.Context, target string, entries []LedgerEntry) error {
 	for _, e := range entries {
 		if err := t.write(ctx, "writing ledger", `INSERT INTO shared_ledger (target, `+sharedColumns+`) VALUES (`+marks(11)+`)

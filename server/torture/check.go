@@ -32,11 +32,13 @@ type verdict struct {
 
 	Writes     int `json:"writes"`      // of the program, in the receiver's journal
 	LedgerRows int `json:"ledger_rows"` // each compared with what stands
+	SharedRows int `json:"shared_rows"` // those among them that serve many cases
 
 	// What must be 0.
 	Lost       int `json:"lost"`
 	Doubled    int `json:"doubled"`
 	Disordered int `json:"disordered"`
+	Repeated   int `json:"repeated"`
 	Foreign    int `json:"writes_of_no_state"`
 	Unverified int `json:"ledger_rows_other_than_what_stands"`
 	Unsettled  int `json:"rows_not_delivered"`
@@ -49,7 +51,7 @@ type verdict struct {
 
 // Good reports whether nothing at all was found.
 func (v verdict) Good() bool {
-	return v.Lost+v.Doubled+v.Disordered+v.Foreign+v.Unverified+v.Unsettled == 0
+	return v.Lost+v.Doubled+v.Disordered+v.Repeated+v.Foreign+v.Unverified+v.Unsettled == 0
 }
 
 const mostExamples = 20
@@ -86,7 +88,10 @@ func check(ctx context.Context, v *verdict, st *store.Store, journal []practice.
 			return fmt.Errorf("checking case %d: %w", i, err)
 		}
 	}
-	return v.checkShared(ctx, st, s)
+	v.checkRepeated(s, journal)
+	shared, err := st.SharedLedger(ctx, "torture")
+	v.checkShared(s, shared)
+	return err
 }
 
 // checkCase checks one case: its rows, its last state, the order in which its
@@ -96,8 +101,12 @@ func (v *verdict) checkCase(ctx context.Context, st *store.Store, in *intake.Int
 	if err != nil {
 		return err
 	}
-	if stored.Sequence < c.sequence {
-		v.note(&v.Lost, "%s: state %d was promised, %d is stored", c.key, c.sequence, stored.Sequence)
+	if stored.Sequence < c.sequence || stored.Sequence != c.states() {
+		v.note(&v.Lost, "%s: state %d was promised, %d must be, %d is stored", c.key, c.sequence, c.states(), stored.Sequence)
+		return nil
+	}
+	if err := v.checkDocuments(ctx, st, c); err != nil {
+		return err
 	}
 	rows, err := st.Deliveries(ctx, store.DeliveryQuery{CaseKey: c.key, Limit: 500})
 	if err != nil {
@@ -169,8 +178,23 @@ func (v *verdict) checkLedger(ctx context.Context, st *store.Store, s surveyed, 
 	return err
 }
 
-func (v *verdict) checkShared(ctx context.Context, st *store.Store, s surveyed) error {
-	return v.checkLedger(ctx, st, s, "")
+// checkShared compares what serves many cases. Every place under a key without a
+// case must be among the rows; and a run without any has proved nothing.
+func (v *verdict) checkShared(s surveyed, rows []store.LedgerEntry) {
+	v.SharedRows = len(rows)
+	recorded := map[string]bool{}
+	for _, e := range rows {
+		v.checkRow(s, e)
+		recorded[e.Type+"/"+e.ServerID] = true
+	}
+	for _, place := range s.shared {
+		if !recorded[place] {
+			v.note(&v.Unverified, "%s serves many cases and is not recorded", place)
+		}
+	}
+	if len(rows) == 0 {
+		v.note(&v.Unverified, "nothing that serves many cases is recorded")
+	}
 }
 
 func (v *verdict) checkRow(s surveyed, e store.LedgerEntry) {

@@ -4,21 +4,27 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/http/httptest"
+	"slices"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"enbloc/mapping/graph"
+	"enbloc/server/internal/child"
 	"enbloc/server/practice"
 	"enbloc/server/store"
 )
 
-// observation is a resource of the case "c1" with a value.
+// observation is a resource of the case "c1" with a value; under a key with "s/"
+// it serves many cases.
 func observation(key, value string) string {
-	return `{"resourceType":"Observation","status":"final","code":{"text":"HTEST"},"valueString":"` + value + `",` +
-		`"identifier":[{"system":"` + graph.RoleKeySystem + `","value":"` + key + `"}],` +
-		`"meta":{"tag":[{"system":"` + graph.CaseKeySystem + `","code":"c1"}]}}`
+	tag := `"meta":{"tag":[{"system":"` + graph.CaseKeySystem + `","code":"c1"}]},`
+	if strings.HasPrefix(key, "s/") {
+		tag = ""
+	}
+	return `{"resourceType":"Observation",` + tag + `"status":"final","code":{"text":"HTEST"},"valueString":"` + value + `",` +
+		`"identifier":[{"system":"` + graph.RoleKeySystem + `","value":"` + key + `"}]}`
 }
 
 func state(sequence int, values map[string]string) graph.Graph {
@@ -31,9 +37,17 @@ func state(sequence int, values map[string]string) graph.Graph {
 	return g
 }
 
-// written is a receiver that was written as the lines say: "k1=a" creates or
-// updates the resource under k1, "+k1=a" creates one more.
+// written is a receiver that was written as [journalOf] says.
 func written(t *testing.T, lines ...string) surveyed {
+	t.Helper()
+	s, err := survey(journalOf(t, lines...))
+	require.NoError(t, err)
+	return s
+}
+
+// journalOf is that of a receiver that was written as the lines say: "k1=a"
+// creates or updates the resource under k1, "+k1=a" creates one more.
+func journalOf(t *testing.T, lines ...string) []practice.Write {
 	t.Helper()
 	r := practice.New("")
 	ids := map[string]string{}
@@ -51,9 +65,7 @@ func written(t *testing.T, lines ...string) surveyed {
 		require.NoError(t, json.Unmarshal(w.Body.Bytes(), &stored))
 		ids[key] = stored.ID
 	}
-	s, err := survey(r.Journal())
-	require.NoError(t, err)
-	return s
+	return r.Journal()
 }
 
 // The checker is only worth what it finds: each way to go wrong is found, by its
@@ -69,7 +81,8 @@ func TestTheCheckerFindsWhatIsWrong(t *testing.T) {
 	}{
 		"right":               {[]string{"k1=a", "k1=b", "k2=x", "k1=c"}, verdict{}},
 		"a state overtaken":   {[]string{"k1=a", "k2=x", "k1=c"}, verdict{}},
-		"written twice equal": {[]string{"k1=a", "k1=b", "k2=x", "k1=c", "k1=c"}, verdict{}},
+		"written twice equal": {[]string{"k1=a", "k1=b", "k2=x", "k1=c", "k1=c"}, verdict{Repeated: 1}},
+		"written back equal":  {[]string{"k1=a", "k1=b", "k2=x", "k2=x", "k1=c", "k1=c", "k1=c"}, verdict{Repeated: 3}},
 		"never came":          {[]string{"k1=a", "k1=b", "k1=c"}, verdict{Lost: 1}},
 		"the last is missing": {[]string{"k1=a", "k1=b", "k2=x"}, verdict{Lost: 1}},
 		"gone back":           {[]string{"k1=a", "k1=b", "k2=x", "k1=c", "k1=b", "k1=c"}, verdict{Disordered: 1}},
@@ -77,12 +90,16 @@ func TestTheCheckerFindsWhatIsWrong(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			s := written(t, c.journal...)
+			journal := journalOf(t, c.journal...)
+			s, err := survey(journal)
+			require.NoError(t, err)
 			var v verdict
 			v.checkStanding(s, "c1", expected)
 			v.checkOrder(s, "c1", expected)
-			require.Equal(t, [3]int{c.want.Lost, c.want.Disordered, c.want.Foreign}, [3]int{v.Lost, v.Disordered, v.Foreign}, v.Examples)
-			require.Equal(t, c.want.Lost+c.want.Disordered+c.want.Foreign == 0, v.Good())
+			v.checkRepeated(s, journal)
+			v.Examples = nil
+			require.Equal(t, c.want, v)
+			require.Equal(t, c.want.Lost+c.want.Disordered+c.want.Foreign+c.want.Repeated == 0, v.Good())
 		})
 	}
 }
@@ -111,5 +128,62 @@ func TestTheCheckerFindsDoublesAndFalseRows(t *testing.T) {
 		v.checkRow(s, row)
 		require.Equal(t, c.wrong, v.Unverified, name)
 		require.Equal(t, 1, v.LedgerRows)
+	}
+}
+
+func TestTheCheckerLooksAtWhatServesManyCases(t *testing.T) {
+	t.Parallel()
+	s := written(t, "s/1=a", "s/2=b", "k1=c")
+	var right []store.LedgerEntry
+	for _, key := range []string{"s/1", "s/2"} {
+		_, id, _ := strings.Cut(s.places[key][0], "/")
+		right = append(right, store.LedgerEntry{RoleKey: key, Type: "Observation", ServerID: id, Version: "1", Body: []byte(s.byPlace[s.places[key][0]])})
+	}
+	other := slices.Clone(right)
+	other[1].Version = "2"
+	for name, c := range map[string]struct {
+		rows  []store.LedgerEntry
+		wrong int
+	}{
+		"right":         {right, 0},
+		"other version": {other, 1},
+		"one missing":   {right[:1], 1},
+		"none":          {nil, 3}, // both, and that there is none
+	} {
+		var v verdict
+		v.checkShared(s, c.rows)
+		require.Equal(t, c.wrong, v.Unverified, name)
+		require.Equal(t, len(c.rows), v.SharedRows, name)
+		require.Equal(t, c.wrong == 0, v.Good(), name)
+	}
+	var v verdict
+	v.checkShared(written(t, "k1=a"), nil)
+	require.False(t, v.Good(), "a run that records nothing shared has proved nothing of it")
+}
+
+func TestTheCheckerHoldsDocumentsAgainstTheSenders(t *testing.T) {
+	t.Parallel()
+	c := sent{documents: []child.Document{{Path: "/histology", Body: []byte(`{"h":1}`)}, {Path: reports, Body: []byte(`{"r":1}`)}, {Path: reports, Body: []byte(`{"r":2}`)}}}
+	require.Equal(t, 2, c.states())
+	require.Equal(t, c.documents[:2], c.at(1))
+	require.Equal(t, c.documents, c.at(2))
+	kept := func(kind store.Kind, body string) store.Document {
+		return store.Document{Kind: kind, Body: []byte(body)}
+	}
+	h, r1, r2 := kept(store.Histology, `{"h":1}`), kept(store.Report, `{"r":1}`), kept(store.Report, `{"r":2}`)
+	for name, is := range map[string]struct {
+		kept []store.Document
+		want verdict
+	}{
+		"right":              {[]store.Document{r2, h, r1}, verdict{}},
+		"one missing":        {[]store.Document{r2, h}, verdict{Lost: 1}},
+		"one twice":          {[]store.Document{r2, h, r1, r1}, verdict{Doubled: 1}},
+		"stored wrongly":     {[]store.Document{r2, h, kept(store.Report, `{"r":3}`)}, verdict{Lost: 1, Doubled: 1}},
+		"stored as a report": {[]store.Document{r2, kept(store.Report, `{"h":1}`), r1}, verdict{Lost: 1, Doubled: 1}},
+	} {
+		var v verdict
+		v.hold("c1", "the case", c.documents, is.kept)
+		v.Examples = nil
+		require.Equal(t, is.want, v, name)
 	}
 }

@@ -55,7 +55,7 @@ func testLabel() map[string]any {
 // ten cases a changed report, of which one in ten is withdrawn. One case in ten
 // begins with a part, which waits for its report.
 func (s *sent) plan(c sample.Case, first, change float64) error {
-	if err := s.add("/cases", c.Report); err != nil {
+	if err := s.add(reports, c.Report); err != nil {
 		return err
 	}
 	if !child.HasParts(c) {
@@ -78,7 +78,7 @@ func (s *sent) plan(c sample.Case, first, change float64) error {
 	if change < 0.03 {
 		next.Status, next.StatusReason = report.Withdrawn, "HTEST: the wrong patient."
 	}
-	return s.add("/cases", next)
+	return s.add(reports, next)
 }
 
 func (s *sent) add(path string, content any) error {

@@ -20,11 +20,12 @@ type surveyed struct {
 	places  map[string][]string         // role key → Type/id of what stands under it
 	journal map[string][]practice.Write // case key → its writes, in order
 	names   map[string]string           // Type/id → role key, or system|value of the hospital's own
+	shared  []string                    // Type/id of what serves many cases
 	writes  int
 }
 
 func survey(journal []practice.Write) (surveyed, error) {
-	s := surveyed{map[string]json.RawMessage{}, map[string][]string{}, map[string][]practice.Write{}, map[string]string{}, 0}
+	s := surveyed{map[string]json.RawMessage{}, map[string][]string{}, map[string][]practice.Write{}, map[string]string{}, nil, 0}
 	for _, w := range journal {
 		place := w.Type + "/" + w.ID
 		tree, err := decode(w.Body)
@@ -43,6 +44,8 @@ func survey(journal []practice.Write) (surveyed, error) {
 		}
 		if caseKey := caseKeyOf(tree); caseKey != "" {
 			s.journal[caseKey] = append(s.journal[caseKey], w)
+		} else if w.Version == 1 {
+			s.shared = append(s.shared, place)
 		}
 	}
 	return s, nil

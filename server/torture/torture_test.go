@@ -27,6 +27,7 @@ func TestNothingIsLostOrDoubled(t *testing.T) {
 			require.Equal(t, 5, v.Kills)
 			require.Greater(t, v.Documents, 100)
 			require.Greater(t, v.LedgerRows, 100*20)
+			require.Positive(t, v.SharedRows)
 			for kind, n := range v.FaultsByKind {
 				require.Positive(t, n, kind)
 			}

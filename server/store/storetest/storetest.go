@@ -187,6 +187,15 @@ func ledgerKeeps(t *testing.T, b bench) {
 	got, _, err = b.Ledger(ctx, "other target", "c1")
 	require.NoError(t, err)
 	require.Empty(t, got)
+	more := shared
+	more.RoleKey = "k0"
+	b.tx(func(tx *store.Tx) error { return tx.PutLedger(ctx, "x", []store.LedgerEntry{more}) })
+	got, err = b.SharedLedger(ctx, "x")
+	require.NoError(t, err)
+	require.Equal(t, []store.LedgerEntry{more, shared}, got, "all that serves many cases, and nothing of one")
+	got, err = b.SharedLedger(ctx, "other target")
+	require.NoError(t, err)
+	require.Empty(t, got)
 
 	for _, sequence := range []int{2, 1} {
 		b.tx(func(tx *store.Tx) error { return tx.SetDelivered(ctx, "x", "c1", sequence, now) })
