@@ -232,3 +232,22 @@ func TestARealServerHasACopyMarked(t *testing.T) {
 	require.NoError(t, err)
 	require.Empty(t, again.Doubles)
 }
+
+// HAPI refuses a transaction for a code that it cannot read and names no entry;
+// asked about each part alone, it refuses the one that it means.
+func TestARealServerShowsThePartItMeans(t *testing.T) {
+	b := realServer(t)
+	g := scene{name: uuid.NewString(), device: uuid.NewString(), sequence: 1, histology: true}.graph()
+	for i, res := range g.Resources {
+		if res.Role == "lesion/1/size" {
+			g.Resources[i].Body = bytes.Replace(res.Body, []byte(`"status":"final"`), []byte(`"status":"htest-no-such-status"`), 1)
+			require.NotEqual(t, string(res.Body), string(g.Resources[i].Body))
+		}
+	}
+	_, err := b.engine(t).Deliver(context.Background(), g)
+	f := requireReason(t, err, delivery.Refused)
+	require.Equal(t, "lesion/1/size", f.Problems[0].Role, f.Problems)
+	require.Len(t, f.Problems, 1)
+	t.Log(f.Problems)
+	require.Empty(t, standing(t, b, g.CaseKey))
+}

@@ -95,6 +95,9 @@ func (r Result) Alarms() []Difference {
 type Problem struct {
 	// Role says which part of the case; empty when the target did not say.
 	Role string `json:"role,omitempty"`
+	// Located is true when the target named no part and it was found by having
+	// each checked alone.
+	Located bool `json:"located,omitempty"`
 	// Report are the JSON Pointers (RFC 6901) of what the part says of the
 	// sender's report; empty when it is not known.
 	Report []string `json:"report,omitempty"`

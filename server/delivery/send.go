@@ -45,7 +45,9 @@ func (r *run) transact(ctx context.Context, ops []op) *Failure {
 		return nil                                                                     // plan again, with links
 	}
 	if reaction.Class != target.Done {
-		return r.refused(ctx, ops, a, reaction, target.ReadIssues(a.Body))
+		failure := r.refused(ctx, ops, a, reaction, target.ReadIssues(a.Body))
+		r.locate(ctx, ops, refs, failure)
+		return failure
 	}
 	results, err := fhirserver.ReadTransaction(a.Body)
 	if err != nil {
@@ -273,6 +275,9 @@ func describe(p Problem) string {
 	}
 	if len(p.Report) > 0 {
 		where += " (report: " + strings.Join(p.Report[:min(len(p.Report), 3)], ", ") + ")"
+	}
+	if p.Located {
+		where += " (found by having each part checked alone)"
 	}
 	return fmt.Sprintf("%s: %s %s %s", where, p.Path, p.Code, p.Hint)
 }

@@ -82,6 +82,16 @@ func (is Issues) HasCode(codes ...string) bool {
 	return false
 }
 
+// Wrong reports whether there is an error among the issues, and not warnings only.
+func (is Issues) Wrong() bool {
+	for _, i := range is {
+		if i.Severity == "error" || i.Severity == "fatal" {
+			return true
+		}
+	}
+	return false
+}
+
 // HasHint reports whether an issue carries the hint.
 func (is Issues) HasHint(words string) bool {
 	for _, i := range is {
