@@ -21,6 +21,11 @@ func (in *Intake) commit(ctx context.Context, doc document, p *plan, within With
 		if holds, err := in.holds(ctx, tx, doc, p); err != nil || !holds {
 			return errors.Join(err, moved(!holds && err == nil))
 		}
+		// Before the queue hears of the row, as delivery may ask for the state at once;
+		// and not before the commit, as another process may make another of it.
+		if p.mapped.Sequence > 0 {
+			tx.AfterCommit(func() { in.fresh.keep(state, p.mapped) })
+		}
 		if !p.receipt.Repeated {
 			if err := in.write(ctx, tx, doc, p, within == nil); err != nil {
 				return raced(err)
@@ -31,16 +36,8 @@ func (in *Intake) commit(ctx context.Context, doc document, p *plan, within With
 				return err
 			}
 		}
-		// Here, where nobody else can be at this state of the case, and not after
-		// the commit: delivery may ask for it at once.
-		if p.mapped.Sequence > 0 {
-			in.fresh.keep(state, p.mapped)
-		}
 		return nil
 	})
-	if err != nil {
-		in.fresh.drop(state)
-	}
 	if within == nil { // else it is the caller's
 		return raced(err)
 	}

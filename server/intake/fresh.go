@@ -41,12 +41,6 @@ func (f *fresh) keep(id stateID, g graph.Graph) {
 	}
 }
 
-func (f *fresh) drop(id stateID) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	f.states.Remove(id)
-}
-
 func (f *fresh) take(id stateID) (graph.Graph, bool) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
