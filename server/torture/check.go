@@ -28,6 +28,9 @@ type verdict struct {
 	Faults     int     `json:"faults"`
 	Minutes    float64 `json:"minutes"`
 
+	Rung     int     `json:"rung,omitempty"`
+	Replicas []share `json:"replicas"`
+
 	FaultsByKind map[practice.FaultKind]int `json:"faults_by_kind,omitempty"`
 
 	Writes     int `json:"writes"`      // of the program, in the receiver's journal
@@ -47,6 +50,12 @@ type verdict struct {
 
 	// Examples name the first findings, without content.
 	Examples []string `json:"examples,omitempty"`
+}
+
+// share is what one replica did.
+type share struct {
+	Accepted  int `json:"accepted"`  // documents
+	Delivered int `json:"delivered"` // rows, without those just before a kill
 }
 
 // Good reports whether nothing at all was found.
