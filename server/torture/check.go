@@ -10,6 +10,7 @@ import (
 	"enbloc/mapping/assess"
 	"enbloc/mapping/fhir"
 	"enbloc/mapping/graph"
+	"enbloc/server/delivery"
 	"enbloc/server/intake"
 	"enbloc/server/internal/child"
 	"enbloc/server/practice"
@@ -28,11 +29,15 @@ type verdict struct {
 	Faults     int     `json:"faults"`
 	Minutes    float64 `json:"minutes"`
 
+	Rung     int     `json:"rung,omitempty"`
+	Replicas []share `json:"replicas"`
+
 	FaultsByKind map[practice.FaultKind]int `json:"faults_by_kind,omitempty"`
 
-	Writes     int `json:"writes"`      // of the program, in the receiver's journal
-	LedgerRows int `json:"ledger_rows"` // each compared with what stands
-	SharedRows int `json:"shared_rows"` // those among them that serve many cases
+	Writes     int `json:"writes"`                   // of the program, in the receiver's journal
+	LedgerRows int `json:"ledger_rows"`              // each compared with what stands
+	Partial    int `json:"partial_writes,omitempty"` // first versions that left out what did not stand yet
+	SharedRows int `json:"shared_rows"`              // those among them that serve many cases
 
 	// What must be 0.
 	Lost       int `json:"lost"`
@@ -47,6 +52,12 @@ type verdict struct {
 
 	// Examples name the first findings, without content.
 	Examples []string `json:"examples,omitempty"`
+}
+
+// share is what one replica did.
+type share struct {
+	Accepted  int `json:"accepted"`  // documents
+	Delivered int `json:"delivered"` // rows, without those just before a kill
 }
 
 // Good reports whether nothing at all was found.
@@ -154,10 +165,16 @@ func (v *verdict) checkStanding(s surveyed, caseKey string, e expected) {
 // checkOrder walks the journal of a case: each write must belong to a state,
 // and the states must never go back.
 func (v *verdict) checkOrder(s surveyed, caseKey string, e expected) {
-	at := 1
+	at, stands := 1, map[string]bool{}
 	for _, w := range s.journal[caseKey] {
 		roleKey, form := s.names[w.Type+"/"+w.ID], s.plain(w.Body)
 		sequence := e.stateOf(roleKey, form, at)
+		if sequence == 0 && w.Version == 1 && v.Rung == delivery.RungSingle {
+			if sequence = e.partialOf(roleKey, form, at, stands); sequence > 0 {
+				v.Partial++
+			}
+		}
+		stands[roleKey] = true
 		switch {
 		case sequence >= at:
 			at = sequence

@@ -187,3 +187,43 @@ func TestTheCheckerHoldsDocumentsAgainstTheSenders(t *testing.T) {
 		require.Equal(t, is.want, v, name)
 	}
 }
+
+// linked is a state of two resources that name each other, as k1 names k2 in a
+// list beside another and k2 names k1 alone.
+func linked(t *testing.T) expected {
+	t.Helper()
+	g := state(1, map[string]string{"k1": "a", "k2": "b"})
+	for i, links := range []string{`"hasMember":[{"reference":"urn:uuid:k2"},{"reference":"Patient?identifier=s|p"}]`, `"basedOn":[{"reference":"urn:uuid:k1"}]`} {
+		r := &g.Resources[i]
+		r.Body = json.RawMessage(strings.TrimSuffix(string(r.Body), "}") + `,` + links + `}`)
+	}
+	e, err := expect([]graph.Graph{g})
+	require.NoError(t, err)
+	return e
+}
+
+func TestTheCheckerKnowsWhatMayBeLeftOutAtFirst(t *testing.T) {
+	t.Parallel()
+	e := linked(t)
+	form := func(key, value, links string) string {
+		body := observation(key, value)
+		tree, err := decode(json.RawMessage(strings.TrimSuffix(body, "}") + links + `}`))
+		require.NoError(t, err)
+		return plain(tree, func(ref string) string { return map[string]string{"Observation/1": "k1", "Observation/2": "k2"}[ref] })
+	}
+	patient := `,"hasMember":[{"reference":"Patient?identifier=s|p"}]`
+	for name, c := range map[string]struct {
+		key, form string
+		stands    map[string]bool
+		want      int
+	}{
+		"what does not stand":     {"k1", form("k1", "a", patient), nil, 1},
+		"the only one of a list":  {"k2", form("k2", "b", ""), nil, 1},
+		"what stands":             {"k2", form("k2", "b", ""), map[string]bool{"k1": true}, 0},
+		"what is not of the case": {"k1", form("k1", "a", ""), nil, 0},
+		"one too many":            {"k2", form("k2", "b", `,"basedOn":[{"reference":"Observation/2"}]`), nil, 0},
+		"other content":           {"k2", form("k2", "c", ""), nil, 0},
+	} {
+		require.Equal(t, c.want, e.partialOf(c.key, c.form, 1, c.stands), name)
+	}
+}

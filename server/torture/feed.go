@@ -89,16 +89,17 @@ func (s *sent) add(path string, content any) error {
 
 // feed sends every document of every case, each case by one sender in its
 // order, as long as it takes until each is accepted.
-func feed(ctx context.Context, c config, p *child.Program, cases []*sent, k *killer, m *child.Measure) error {
+func feed(ctx context.Context, c config, f fleet, cases []*sent, k *killer, m *child.Measure) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	var next atomic.Int64
 	var wait sync.WaitGroup
-	for range c.Senders {
+	for sender := range c.Senders {
 		wait.Go(func() {
+			d := &door{f, sender}
 			for i := int(next.Add(1)) - 1; i < len(cases) && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
-				for _, d := range cases[i].documents {
-					if err := cases[i].send(ctx, p, d, m); err != nil {
+				for _, doc := range cases[i].documents {
+					if err := cases[i].send(ctx, d, doc, m); err != nil {
 						cancel(err)
 						return
 					}
@@ -116,10 +117,10 @@ const again = 50 * time.Millisecond
 
 // send sends a document until it is accepted: the same bytes again after every
 // broken connection, as a hospital's system does.
-func (s *sent) send(ctx context.Context, p *child.Program, d child.Document, m *child.Measure) error {
+func (s *sent) send(ctx context.Context, d *door, doc child.Document, m *child.Measure) error {
 	for {
 		began := time.Now()
-		status, body, err := p.Ask(ctx, http.MethodPost, d.Path, d.Body)
+		status, body, err := d.ask(ctx, doc)
 		switch {
 		case err == nil && status == http.StatusAccepted:
 			var receipt struct {

@@ -116,7 +116,7 @@ func (h *hapi) admit(ctx context.Context, id report.Identifier) error {
 
 // begin kills the server each time that one more share of the rows is settled,
 // so that transactions are under way.
-func (h *hapi) begin(ctx context.Context, p *child.Program) error {
+func (h *hapi) begin(ctx context.Context, f fleet) error {
 	u, err := url.Parse(h.address)
 	if err != nil {
 		return err
@@ -128,7 +128,7 @@ func (h *hapi) begin(ctx context.Context, p *child.Program) error {
 				h.ended <- err
 				return
 			}
-			n, err := p.Open(ctx)
+			n, err := f.Open(ctx)
 			if err != nil {
 				continue // the program was killed just now
 			}

@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"enbloc/mapping/report"
-	"enbloc/server/internal/child"
+	"enbloc/server/delivery"
 	"enbloc/server/practice"
 )
 
@@ -18,7 +18,7 @@ type hospital interface {
 	// admit makes a patient known.
 	admit(ctx context.Context, id report.Identifier) error
 	// begin is called when sending begins; what goes wrong goes wrong from now on.
-	begin(ctx context.Context, p *child.Program) error
+	begin(ctx context.Context, f fleet) error
 	// journal is every version of everything that stands or stood there, in the
 	// order in which it was written. It is called when nothing is under way.
 	journal(ctx context.Context) ([]practice.Write, error)
@@ -35,6 +35,15 @@ func open(ctx context.Context, c config, folder string) (hospital, error) {
 	return openPractice(ctx, c)
 }
 
+// shapes are the receivers that can be written by a rung and by none better; the
+// zero shape can be written by the first two.
+var shapes = map[int]practice.Shape{
+	delivery.RungClientIDs:         {},
+	delivery.RungConditionalCreate: {},
+	delivery.RungConditionalUpdate: {NoClientIDs: true, NoConditionalCreate: true, ConditionalUpdate: true},
+	delivery.RungSingle:            {NoTransaction: true},
+}
+
 // practising is the practice receiver in this process. Its journal is its own.
 type practising struct {
 	*practice.Receiver
@@ -45,6 +54,7 @@ type practising struct {
 
 func openPractice(ctx context.Context, c config) (*practising, error) {
 	h := &practising{Receiver: practice.New("/fhir"), faults: practice.EvenFaults(c.Seed, c.Faults)}
+	h.Shape(shapes[c.Rung])
 	h.faults.Delay = 200 * time.Millisecond // only a little slow, so that a run ends some day
 	listener, err := (&net.ListenConfig{}).Listen(ctx, "tcp", "127.0.0.1:0")
 	if err != nil {
@@ -63,7 +73,7 @@ func (h *practising) admit(_ context.Context, id report.Identifier) error {
 	return err
 }
 
-func (h *practising) begin(context.Context, *child.Program) error { return h.Faults(h.faults) }
+func (h *practising) begin(context.Context, fleet) error { return h.Faults(h.faults) }
 
 func (h *practising) journal(context.Context) ([]practice.Write, error) { return h.Journal(), nil }
 

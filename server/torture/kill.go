@@ -8,27 +8,29 @@ import (
 	"time"
 
 	"enbloc/server/internal/child"
+	"enbloc/server/store"
 )
 
-// killer kills the program after drawn numbers of accepted documents, and for
-// the second half of the kills at drawn numbers of rows that are still to be
-// delivered, so that the whole run stands under kills and not its beginning.
+// killer kills a replica of the program after drawn numbers of accepted documents,
+// and for the second half of the kills at drawn numbers of rows that are still to
+// be delivered, so that the whole run stands under kills and not its beginning.
 type killer struct {
-	program *child.Program
-	dice    *rand.Rand
-	say     func(string, ...any)
-	total   int // documents
-	points  []int
-	late    int // kills after the last document was accepted
-	done    int
+	fleet  fleet
+	dice   *rand.Rand
+	victim *rand.Rand
+	say    func(string, ...any)
+	total  int // documents
+	points []int
+	late   int // kills after the last document was accepted
+	done   int
 
 	mu   sync.Mutex
 	seen int
 	wake chan struct{}
 }
 
-func newKiller(c config, p *child.Program, cases []*sent) *killer {
-	k := &killer{program: p, dice: dice(c.Seed, 2), say: c.Say, wake: make(chan struct{}, 1), late: c.Kills / 2}
+func newKiller(c config, f fleet, cases []*sent) *killer {
+	k := &killer{fleet: f, dice: dice(c.Seed, 2), victim: dice(c.Seed, 3), say: c.Say, wake: make(chan struct{}, 1), late: c.Kills / 2}
 	for _, s := range cases {
 		k.total += len(s.documents)
 	}
@@ -97,7 +99,7 @@ func (k *killer) drain(ctx context.Context) error {
 	said := time.Now()
 	var points []int // of rows open, the highest last
 	for first := true; ; {
-		n, err := k.program.Open(ctx)
+		n, err := k.fleet.Open(ctx)
 		if err == nil && first {
 			first = false
 			for range k.late {
@@ -126,12 +128,24 @@ func (k *killer) drain(ctx context.Context) error {
 	}
 }
 
-// killAfter kills at some moment within the time, and starts anew.
+// longestAway is longer than the others take to believe that one is dead.
+const longestAway = 2 * store.DeathGrace
+
+// killAfter kills a replica at some moment within the time, and starts it anew: at
+// once, or every other time, where there are others, after a while in which they
+// may take over what it held.
 func (k *killer) killAfter(ctx context.Context, within time.Duration) error {
 	if err := child.Pause(ctx, time.Duration(k.dice.Int64N(int64(within)))); err != nil {
 		return err
 	}
-	k.program.Kill()
+	r := k.fleet[k.victim.IntN(len(k.fleet))]
+	r.count(ctx)
+	r.Kill()
 	k.done++
-	return k.program.Start(ctx)
+	if len(k.fleet) > 1 && k.done%2 == 0 {
+		if err := child.Pause(ctx, time.Duration(k.victim.Int64N(int64(longestAway)))); err != nil {
+			return err
+		}
+	}
+	return r.Start(ctx)
 }

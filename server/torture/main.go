@@ -4,6 +4,8 @@
 //
 //	go run ./server/torture --cases 10000 --kills 50 --faults 0.2 --store sqlite
 //	go run ./server/torture --cases 10000 --kills 50 --faults 0.2 --store postgres
+//	go run ./server/torture --cases 1000 --kills 50 --replicas 3 --store postgres
+//	go run ./server/torture --cases 1000 --kills 50 --rung 4
 //	go run ./server/torture --cases 60 --kills 3 --faults 0 --hapi testdata/peers/hapi/start.sh --hapi-kills 3
 //
 // It promises that its judgement does not rest on what the program says of
@@ -37,6 +39,8 @@ func main() {
 	flag.StringVar(&c.Binary, "binary", "", "the program; empty: built from ./cmd/enbloc")
 	flag.StringVar(&c.HAPI, "hapi", "", "script that starts a HAPI FHIR server as PORT DATADIR; empty: the practice receiver is the target, with its faults")
 	flag.IntVar(&c.HAPIKills, "hapi-kills", 3, "how often HAPI is killed with SIGKILL and started again on its data")
+	flag.IntVar(&c.Replicas, "replicas", 1, "how many processes of the program share the Postgres; each kill meets one of them")
+	flag.IntVar(&c.Rung, "rung", 0, "rung by which the target is written, 1 to 4, by a receiver that leaves none better; 0: what the program chooses")
 	flag.IntVar(&c.Senders, "senders", 4, "how many senders send side by side")
 	flag.DurationVar(&c.Patience, "patience", 2*time.Hour, "how long the playing may take; what follows is judged however long that takes")
 	flag.Parse()

@@ -34,3 +34,20 @@ func TestNothingIsLostOrDoubled(t *testing.T) {
 		})
 	}
 }
+
+// Several processes on one Postgres: whoever a kill leaves goes on, and takes over
+// what the killed one was sending.
+func TestNothingIsLostOrDoubledByReplicas(t *testing.T) {
+	require.NotEmpty(t, os.Getenv(child.PostgresEnv), "start a Postgres and give its URL")
+	v, err := run(t.Context(), config{Cases: 60, Kills: 6, Faults: 0.2, Seed: 2, Store: "postgres", Replicas: 3, Senders: 6, Patience: 20 * time.Minute, Say: t.Logf})
+	require.NoError(t, err)
+	require.True(t, v.Good(), "%+v", v)
+	require.Equal(t, 6, v.Kills)
+	require.Greater(t, v.Documents, 60)
+	require.Greater(t, v.LedgerRows, 60*20)
+	require.Len(t, v.Replicas, 3)
+	for _, r := range v.Replicas {
+		require.Positive(t, r.Accepted)
+		require.Positive(t, r.Delivered)
+	}
+}

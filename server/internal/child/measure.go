@@ -48,9 +48,8 @@ func (m *Measure) Documents() int {
 	return len(m.accepts)
 }
 
-// Watch reads the memory of the program, at once and every second, until ctx
-// ends.
-func (m *Measure) Watch(ctx context.Context, p *Program) {
+// Watch reads the memory of what runs, at once and every second, until ctx ends.
+func (m *Measure) Watch(ctx context.Context, p interface{ Resident() int }) {
 	for {
 		if mb := p.Resident(); mb > 0 {
 			m.mu.Lock()

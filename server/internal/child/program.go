@@ -49,6 +49,8 @@ type Options struct {
 	Target, Name string
 	// Key is the identity key, 32 bytes; obviously no secret.
 	Key []byte
+	// Rung is how the target is written; 0: as the program chooses.
+	Rung int
 }
 
 // New builds the binary, unless one is given, and asks its version.
@@ -82,6 +84,9 @@ func New(ctx context.Context, o Options) (*Program, error) {
 	p.args = []string{"serve", "--listen", address, "--data", filepath.Join(o.Folder, "data"), "--store", o.Store, "--key-file", keyFile,
 		"--target", o.Target, "--target-name", o.Name, "--target-serves", "test",
 		"--retry-wait", "2s", "--log-level", "warn", "--log-format", "json"}
+	if o.Rung != 0 {
+		p.args = append(p.args, "--rung", strconv.Itoa(o.Rung))
+	}
 	return p, nil
 }
 
@@ -208,14 +213,27 @@ func (p *Program) Ask(ctx context.Context, method, path string, body []byte, hea
 
 // Open is how many outbox rows are not settled, by the program's own metrics.
 func (p *Program) Open(ctx context.Context) (int, error) {
+	return p.sum(ctx, "enbloc_delivery_open_rows", "")
+}
+
+// Delivered is how many rows the child has delivered since its start.
+func (p *Program) Delivered(ctx context.Context) (int, error) {
+	return p.sum(ctx, "enbloc_delivery_rows_total", `state="delivered"`)
+}
+
+// sum adds up a metric over those of its labels that hold a text.
+func (p *Program) sum(ctx context.Context, metric, having string) (int, error) {
 	_, raw, err := p.Get(ctx, "/metrics")
 	if err != nil {
 		return 0, err
 	}
 	total, seen := 0.0, false
 	for lines := bufio.NewScanner(bytes.NewReader(raw)); lines.Scan(); {
-		if rest, ok := strings.CutPrefix(lines.Text(), "enbloc_delivery_open_rows{"); ok {
-			_, value, _ := strings.Cut(rest, "} ")
+		if rest, ok := strings.CutPrefix(lines.Text(), metric+"{"); ok {
+			labels, value, _ := strings.Cut(rest, "} ")
+			if !strings.Contains(labels, having) {
+				continue
+			}
 			n, err := strconv.ParseFloat(value, 64)
 			if err != nil {
 				return 0, fmt.Errorf("reading metrics: %w", err)
@@ -224,7 +242,7 @@ func (p *Program) Open(ctx context.Context) (int, error) {
 		}
 	}
 	if !seen {
-		return 0, errors.New("reading metrics: they do not say how many rows are open")
+		return 0, fmt.Errorf("reading metrics: they do not say %s", metric)
 	}
 	return int(total), nil
 }
