@@ -72,9 +72,31 @@ type faulty struct {
 	drawn  map[FaultKind]int
 }
 
+// Spoiler stands in front of a server and lets some of its answers go wrong. It is
+// safe for concurrent use.
+type Spoiler struct {
+	next   http.Handler
+	mu     sync.Mutex
+	faults *faulty
+}
+
+// NewSpoiler returns one that hands everything on until Faults is called.
+func NewSpoiler(next http.Handler) *Spoiler { return &Spoiler{next: next} }
+
+// ServeHTTP implements http.Handler.
+func (s *Spoiler) ServeHTTP(w http.ResponseWriter, req *http.Request) {
+	if f := s.present(); f != nil {
+		if kind := f.draw(); kind != "" {
+			s.spoil(f, kind, w, req)
+			return
+		}
+	}
+	s.next.ServeHTTP(w, req)
+}
+
 // Faults sets what goes wrong from now on; the zero Faults ends it. It is an
 // error when a kind is unknown or the shares are no shares.
-func (r *Receiver) Faults(f Faults) error {
+func (s *Spoiler) Faults(f Faults) error {
 	total := 0.0
 	for kind, share := range f.Chance {
 		if !slices.Contains(FaultKinds(), kind) {
@@ -91,16 +113,16 @@ func (r *Receiver) Faults(f Faults) error {
 	if f.Delay <= 0 {
 		f.Delay = defaultDelay
 	}
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.faults = &faulty{dice: rand.New(rand.NewPCG(f.Seed, 0x70726163)), //nolint:gosec // to be repeated, not to be secret
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.faults = &faulty{dice: rand.New(rand.NewPCG(f.Seed, 0x70726163)), //nolint:gosec // to be repeated, not to be secret
 		chance: f.Chance, delay: f.Delay, drawn: map[FaultKind]int{}}
 	return nil
 }
 
 // FaultsDrawn is how often each kind of fault has been answered so far.
-func (r *Receiver) FaultsDrawn() map[FaultKind]int {
-	f := r.spoiler()
+func (s *Spoiler) FaultsDrawn() map[FaultKind]int {
+	f := s.present()
 	all := map[FaultKind]int{}
 	if f == nil {
 		return all
@@ -113,10 +135,10 @@ func (r *Receiver) FaultsDrawn() map[FaultKind]int {
 	return all
 }
 
-func (r *Receiver) spoiler() *faulty {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	return r.faults
+func (s *Spoiler) present() *faulty {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.faults
 }
 
 // draw is the fault of the next answer; empty for none.
@@ -142,7 +164,7 @@ func (f *faulty) coin() bool {
 }
 
 // spoil answers one request with a fault.
-func (r *Receiver) spoil(f *faulty, kind FaultKind, w http.ResponseWriter, req *http.Request) {
+func (s *Spoiler) spoil(f *faulty, kind FaultKind, w http.ResponseWriter, req *http.Request) {
 	w.Header().Set(Header, Notice+"; fault on purpose: "+string(kind))
 	switch kind {
 	case FaultSlow:
@@ -150,19 +172,19 @@ func (r *Receiver) spoil(f *faulty, kind FaultKind, w http.ResponseWriter, req *
 		defer late.Stop()
 		select {
 		case <-late.C:
-			r.serve(w, req)
+			s.next.ServeHTTP(w, req)
 		case <-req.Context().Done():
 		}
 	case FaultResetBefore:
 		_, _ = readAll(w, req) // the sender has sent everything
 		reset(w)
 	case FaultResetAfter:
-		r.serve(&held{header: http.Header{}}, req)
+		s.next.ServeHTTP(&held{header: http.Header{}}, req)
 		reset(w)
 	case FaultHalfAnswer:
-		r.half(w, req)
+		s.half(w, req)
 	case FaultWrongType:
-		r.serve(&held{header: http.Header{}}, req)
+		s.next.ServeHTTP(&held{header: http.Header{}}, req)
 		w.Header().Set("Content-Type", "text/html")
 		_, _ = w.Write([]byte("<!DOCTYPE html><title>PRACTICE</title><p>" + Notice + "; fault on purpose: a page instead of an answer</p>\n"))
 	default:
@@ -187,9 +209,9 @@ func (h *held) WriteHeader(status int) { h.status = status }
 func (h *held) Write(p []byte) (int, error) { return h.body.Write(p) }
 
 // half sends the first half of the right answer, with the length of the whole.
-func (r *Receiver) half(w http.ResponseWriter, req *http.Request) {
+func (s *Spoiler) half(w http.ResponseWriter, req *http.Request) {
 	whole := &held{header: http.Header{}}
-	r.serve(whole, req)
+	s.next.ServeHTTP(whole, req)
 	for k, values := range whole.header {
 		if k != Header {
 			w.Header()[k] = values
@@ -236,6 +258,12 @@ func reset(w http.ResponseWriter) {
 	}
 	panic(http.ErrAbortHandler)
 }
+
+// Faults lets answers of the receiver go wrong from now on; see [Spoiler.Faults].
+func (r *Receiver) Faults(f Faults) error { return r.spoiler.Faults(f) }
+
+// FaultsDrawn is how often each kind of fault has been answered so far.
+func (r *Receiver) FaultsDrawn() map[FaultKind]int { return r.spoiler.FaultsDrawn() }
 
 // ParseFault reads kind=share, such as 500=0.05.
 func ParseFault(text string) (FaultKind, float64, error) {

@@ -44,7 +44,7 @@ type Receiver struct {
 	lastID  int
 	journal []Write
 	shape   Shape
-	faults  *faulty
+	spoiler *Spoiler
 	// jobs are the writes that were accepted to be done later; see Shape.Later.
 	jobs []*job
 }
@@ -66,6 +66,7 @@ func New(basePath string) *Receiver {
 	for name := range kinds {
 		r.types[name] = newCollection(name)
 	}
+	r.spoiler = NewSpoiler(http.HandlerFunc(r.serve))
 	return r
 }
 
@@ -75,13 +76,7 @@ func (r *Receiver) ServeHTTP(w http.ResponseWriter, req *http.Request) {
 	if id := req.Header.Get("X-Request-Id"); id != "" && len(id) <= 100 {
 		w.Header().Set("X-Request-Id", id)
 	}
-	if f := r.spoiler(); f != nil {
-		if kind := f.draw(); kind != "" {
-			r.spoil(f, kind, w, req)
-			return
-		}
-	}
-	r.serve(w, req)
+	r.spoiler.ServeHTTP(w, req)
 }
 
 // serve answers without faults.

@@ -65,6 +65,13 @@ func (v verdict) Good() bool {
 	return v.Lost+v.Doubled+v.Disordered+v.Repeated+v.Foreign+v.Unverified+v.Unsettled == 0
 }
 
+func (v *verdict) countFaults(drawn map[practice.FaultKind]int) {
+	v.FaultsByKind = drawn
+	for _, n := range drawn {
+		v.Faults += n
+	}
+}
+
 const mostExamples = 20
 
 func (v *verdict) note(counter *int, format string, args ...any) {

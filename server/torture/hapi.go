@@ -7,6 +7,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
+	"net"
 	"net/http"
 	"net/url"
 	"os"
@@ -40,6 +42,12 @@ type hapi struct {
 	killed int
 
 	ended chan error
+
+	// front stands between the program and the server.
+	front   *practice.Spoiler
+	faults  practice.Faults
+	place   string // of the front
+	serving *http.Server
 }
 
 func openHAPI(ctx context.Context, c config, folder string) (*hapi, error) {
@@ -49,6 +57,10 @@ func openHAPI(ctx context.Context, c config, folder string) (*hapi, error) {
 	}
 	h := &hapi{script: script, data: filepath.Join(folder, "hapi"), kills: c.HAPIKills, say: c.Say, ended: make(chan error, 1)}
 	if err := h.start(ctx, "0"); err != nil {
+		return nil, err
+	}
+	if err := h.stand(ctx, c); err != nil {
+		h.kill()
 		return nil, err
 	}
 	h.client, err = fhirserver.New(fhirserver.Config{BaseURL: h.address})
@@ -75,6 +87,60 @@ func (h *hapi) start(ctx context.Context, port string) error {
 	return nil
 }
 
+// stand puts a front before the server, where answers go wrong.
+func (h *hapi) stand(ctx context.Context, c config) error {
+	u, err := url.Parse(h.address)
+	if err != nil {
+		return err
+	}
+	listener, err := (&net.ListenConfig{}).Listen(ctx, "tcp", "127.0.0.1:0")
+	if err != nil {
+		return fmt.Errorf("opening the front of HAPI: %w", err)
+	}
+	h.place = "http://" + listener.Addr().String() + u.Path
+	h.front, h.faults = practice.NewSpoiler(forward(u.Host)), practice.EvenFaults(c.Seed, c.Faults)
+	h.faults.Delay = slowness
+	h.serving = &http.Server{Handler: h.front, ReadHeaderTimeout: time.Minute}
+	go h.serving.Serve(listener) //nolint:errcheck // its end is asked for
+	return nil
+}
+
+// forward passes whole requests and whole answers on: a streaming proxy would add
+// faults of its own. Without an answer it gives none.
+func forward(host string) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		body, err := io.ReadAll(r.Body)
+		if err != nil {
+			panic(http.ErrAbortHandler)
+		}
+		to := *r.URL
+		to.Scheme, to.Host = "http", host
+		// Who gives up does not take back what was sent.
+		req, err := http.NewRequestWithContext(context.WithoutCancel(r.Context()), r.Method, to.String(), bytes.NewReader(body))
+		if err != nil {
+			panic(http.ErrAbortHandler)
+		}
+		req.Header, req.Host = r.Header.Clone(), r.Host // by which it names further pages
+		req.Header.Del("Accept-Encoding")               // else the answer stays packed
+		res, err := http.DefaultClient.Do(req)
+		if err != nil {
+			panic(http.ErrAbortHandler)
+		}
+		answer, err := io.ReadAll(res.Body)
+		_ = res.Body.Close()
+		if err != nil {
+			panic(http.ErrAbortHandler)
+		}
+		for name, values := range res.Header {
+			if name != "Content-Length" && name != "Transfer-Encoding" && name != "Connection" {
+				w.Header()[name] = values
+			}
+		}
+		w.WriteHeader(res.StatusCode)
+		_, _ = w.Write(answer)
+	})
+}
+
 // kill ends the server as a loss of power would.
 func (h *hapi) kill() {
 	h.mu.Lock()
@@ -98,7 +164,7 @@ func zombie(pid int) bool {
 	return strings.HasPrefix(rest, "Z")
 }
 
-func (h *hapi) base() string { return h.address }
+func (h *hapi) base() string { return h.place }
 
 func (h *hapi) admit(ctx context.Context, id report.Identifier) error {
 	patient := testLabel()
@@ -147,7 +213,7 @@ func (h *hapi) begin(ctx context.Context, f fleet) error {
 		}
 		h.ended <- nil
 	}()
-	return nil
+	return h.front.Faults(h.faults)
 }
 
 // journal pages through the history of every type that the program writes
@@ -232,6 +298,10 @@ func (h *hapi) count(v *verdict) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	v.HAPIKills = h.killed
+	v.countFaults(h.front.FaultsDrawn())
 }
 
-func (h *hapi) close() { h.kill() }
+func (h *hapi) close() {
+	_ = h.serving.Close()
+	h.kill()
+}

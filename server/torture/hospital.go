@@ -44,6 +44,9 @@ var shapes = map[int]practice.Shape{
 	delivery.RungSingle:            {NoTransaction: true},
 }
 
+// slowness of a slow answer: only a little, so that a run ends some day.
+const slowness = 200 * time.Millisecond
+
 // practising is the practice receiver in this process. Its journal is its own.
 type practising struct {
 	*practice.Receiver
@@ -55,7 +58,7 @@ type practising struct {
 func openPractice(ctx context.Context, c config) (*practising, error) {
 	h := &practising{Receiver: practice.New("/fhir"), faults: practice.EvenFaults(c.Seed, c.Faults)}
 	h.Shape(shapes[c.Rung])
-	h.faults.Delay = 200 * time.Millisecond // only a little slow, so that a run ends some day
+	h.faults.Delay = slowness
 	listener, err := (&net.ListenConfig{}).Listen(ctx, "tcp", "127.0.0.1:0")
 	if err != nil {
 		return nil, fmt.Errorf("opening receiver: %w", err)
@@ -78,10 +81,7 @@ func (h *practising) begin(context.Context, fleet) error { return h.Faults(h.fau
 func (h *practising) journal(context.Context) ([]practice.Write, error) { return h.Journal(), nil }
 
 func (h *practising) count(v *verdict) {
-	v.FaultsByKind = h.FaultsDrawn()
-	for _, n := range v.FaultsByKind {
-		v.Faults += n
-	}
+	v.countFaults(h.FaultsDrawn())
 }
 
 func (h *practising) close() { _ = h.server.Close() }

@@ -6,7 +6,7 @@
 //	go run ./server/torture --cases 10000 --kills 50 --faults 0.2 --store postgres
 //	go run ./server/torture --cases 1000 --kills 50 --replicas 3 --store postgres
 //	go run ./server/torture --cases 1000 --kills 50 --rung 4
-//	go run ./server/torture --cases 60 --kills 3 --faults 0 --hapi testdata/peers/hapi/start.sh --hapi-kills 3
+//	go run ./server/torture --cases 60 --kills 6 --faults 0.2 --hapi testdata/peers/hapi/start.sh --hapi-kills 3
 //
 // It promises that its judgement does not rest on what the program says of
 // itself: the checker reads the receiver's own journal, maps every state anew
