@@ -172,6 +172,9 @@ func TestNoCaseCanBeDelivered(t *testing.T) {
 	require.Equal(t, 0, got.Trial.Deliverable)
 	require.Equal(t, 1, got.Trial.Cases)
 	require.Equal(t, preflight.Fail, statusOf(got, "cases"))
+	require.False(t, got.Usable)
+	require.Contains(t, got.Sentence, "not one of the invented cases")
+	require.Equal(t, 1, strings.Count(got.Sentence, ". ")+1, "one sentence: %s", got.Sentence)
 }
 
 // A server that deletes nothing is only asked, where it can be asked, and

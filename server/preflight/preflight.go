@@ -89,7 +89,8 @@ type Report struct {
 	// CapabilityHash is over what the target claims; another hash means that it
 	// was changed.
 	CapabilityHash string `json:"capability_hash,omitempty"`
-	// Usable is false when nothing can be delivered to the target.
+	// Usable is false when nothing can be delivered to the target: it takes
+	// nothing in, mixes up patients, or takes not one of the cases of the trial.
 	Usable bool `json:"usable"`
 	// Proven is true when the rung rests on writing, not on claims.
 	Proven     bool                `json:"proven"`
