@@ -144,7 +144,12 @@ func entry(c map[string]any, method, url string, more map[string]any) map[string
 }
 
 func (r *run) post0(ctx context.Context, entries ...map[string]any) ([]fhirserver.EntryResult, fhirserver.Answer) {
-	a := r.saw("transaction", r.Client.Transaction(ctx, encode(map[string]any{"resourceType": "Bundle", "type": "transaction", "entry": entries})))
+	return r.transact(ctx, "transaction", entries...)
+}
+
+// transact sends a transaction and remembers what it made.
+func (r *run) transact(ctx context.Context, name string, entries ...map[string]any) ([]fhirserver.EntryResult, fhirserver.Answer) {
+	a := r.saw(name, r.Client.Transaction(ctx, encode(map[string]any{"resourceType": "Bundle", "type": "transaction", "entry": entries})))
 	results, err := fhirserver.ReadTransaction(a.Body)
 	if err != nil || !done(a) {
 		return nil, a

@@ -76,21 +76,27 @@ func (r *run) atomicity(ctx context.Context) {
 		if !done(a) || held.ID == "" {
 			return Skip, "It could not be prepared: " + answered(a) + ".", ""
 		}
-		bad := r.canary("Observation", "held", map[string]any{"id": held.ID, "valueString": "HTEST overwritten"})
-		n, a := r.half(ctx, "atomic", entry(bad, "PUT", "Observation/"+held.ID, map[string]any{"ifMatch": fhirserver.ETag(stale)}))
+		stalely := func() map[string]any {
+			bad := r.canary("Observation", "held", map[string]any{"id": held.ID, "valueString": "HTEST overwritten"})
+			return entry(bad, "PUT", "Observation/"+held.ID, map[string]any{"ifMatch": fhirserver.ETag(stale)})
+		}
+		n, a := r.half(ctx, "atomic", stalely())
 		now, _ := r.read(ctx, "Observation", held.ID)
 		switch {
 		case contains(now, "HTEST overwritten"):
 			r.facts.versions = false
 			// What had to fail did not, so nothing is known yet: a type that no
 			// server has will do.
-			wrong := r.canary("Observation", "wrong", map[string]any{"resourceType": "HtestNoSuchType"})
-			if n, _ = r.half(ctx, "atomic-2", entry(wrong, "POST", "HtestNoSuchType", nil)); n == 0 {
-				r.facts.atomic = true
+			wrongly := func() map[string]any {
+				wrong := r.canary("Observation", "wrong", map[string]any{"resourceType": "HtestNoSuchType"})
+				return entry(wrong, "POST", "HtestNoSuchType", nil)
+			}
+			if n, _ = r.half(ctx, "atomic-2", wrongly()); n == 0 {
+				r.facts.atomic, r.bad = true, wrongly
 			}
 			return Fail, "The stale update in the transaction overwrote the newer version.", "Ask for ifMatch to be honoured inside a transaction."
 		case n == 0:
-			r.facts.atomic = true
+			r.facts.atomic, r.bad = true, stalely
 			return Pass, "Nothing stayed: " + answered(a) + ".", ""
 		}
 		return Fail, "The good half stayed although the other failed: " + answered(a) + ".", "Ask for transactions that are all or nothing. Until then requests are sent one by one, the report last."

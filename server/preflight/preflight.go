@@ -166,6 +166,10 @@ type run struct {
 	made   []made
 	// mostEntries of one transaction were taken, and more refused; 0: not found.
 	mostEntries int
+	// bad is an entry that makes a transaction fail as a whole; nil: none is known.
+	bad func() map[string]any
+	// longest is how long the slowest transaction took that was sent for its size.
+	longest time.Duration
 }
 
 // Run looks at a target. The error is non-nil only when the run itself could
@@ -216,7 +220,7 @@ func (r *run) writing(ctx context.Context) {
 	}{
 		{GroupWriting, []func(context.Context){r.create, r.updating, r.repeating, r.racing, r.transaction, r.atomicity, r.clientID, r.conditionalUpdate, r.byTag, r.document}},
 		{GroupContent, []func(context.Context){r.roundTrip, r.logicalReference, r.conditionalReference, r.danglingReference, r.nonsense, r.validation, r.attachment}},
-		{GroupLimits, []func(context.Context){r.freshness, r.entriesLimit, r.bytesLimit, r.rate}},
+		{GroupLimits, []func(context.Context){r.freshness, r.entriesLimit, r.bytesLimit, r.timeLimit, r.rate}},
 		{GroupCases, []func(context.Context){r.cases}},
 	} {
 		r.group(g.name)
