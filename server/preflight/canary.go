@@ -20,7 +20,8 @@ const System = "https://enbloc.example/fhir/sid/preflight"
 // reason.
 type facts struct {
 	creates, updates, versions         bool // one POST, one PUT by id, If-Match holds
-	condition, raceSafe                bool // If-None-Exist repeats and races to one
+	condition                          bool // If-None-Exist repeats to one
+	raceSafe                           bool // and ifNoneExist in transactions races to one
 	transaction, atomic, inTransaction bool // taken; all or nothing; ifNoneExist in it
 	clientIDs, conditionalUpdate       bool
 	byTag, document                    bool

@@ -218,7 +218,7 @@ func (r *run) writing(ctx context.Context) {
 		name  string
 		tries []func(context.Context)
 	}{
-		{GroupWriting, []func(context.Context){r.create, r.updating, r.repeating, r.racing, r.transaction, r.atomicity, r.clientID, r.conditionalUpdate, r.byTag, r.document}},
+		{GroupWriting, []func(context.Context){r.create, r.updating, r.repeating, r.racing, r.transaction, r.racingTransactions, r.atomicity, r.clientID, r.conditionalUpdate, r.byTag, r.document}},
 		{GroupContent, []func(context.Context){r.roundTrip, r.logicalReference, r.conditionalReference, r.danglingReference, r.nonsense, r.validation, r.attachment}},
 		{GroupLimits, []func(context.Context){r.freshness, r.entriesLimit, r.bytesLimit, r.timeLimit, r.rate}},
 		{GroupCases, []func(context.Context){r.cases}},
