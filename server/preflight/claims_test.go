@@ -161,3 +161,37 @@ func TestFindingEncounterAndStaff(t *testing.T) {
 		require.Empty(t, statusOf(documents, id), "a document looks nobody up")
 	}
 }
+
+// Whether the test patient is there is a question of its own: a watch does not
+// ask it, and a server that ignores conditions finds every patient.
+func TestTheTestPatientIsAskedForByItself(t *testing.T) {
+	t.Parallel()
+	asked := func(patient string, behind func(http.Handler) http.Handler) preflight.Report {
+		got, _ := triedOn(t, practice.Shape{Deletes: true}, func(next http.Handler) http.Handler { return behind(withoutLabel(next)) },
+			func(o *preflight.Options) { o.Cases, o.Write, o.TestPatient = 0, false, patient })
+		return got
+	}
+	known, unknown := practice.PatientSystem+"|HTEST-PAT-0001", practice.PatientSystem+"|HTEST-PAT-9999"
+	none := asked("", plainly)
+	require.Equal(t, preflight.Pass, statusOf(none, "patient-search"))
+	require.Empty(t, statusOf(none, "test-patient"))
+	for patient, want := range map[string]preflight.Status{known: preflight.Pass, unknown: preflight.Warn} {
+		got := asked(patient, plainly)
+		require.Equal(t, preflight.Pass, statusOf(got, "patient-search"))
+		require.Equal(t, want, statusOf(got, "test-patient"))
+		none.Target = got.Target // another port
+		require.Empty(t, preflight.Drift(got, none), "it was not asked again")
+	}
+	got := asked(known, func(next http.Handler) http.Handler {
+		return http.HandlerFunc(func(w http.ResponseWriter, req *http.Request) {
+			if strings.HasPrefix(req.URL.Path, "/fhir/Patient") {
+				says(http.StatusOK, map[string]any{"resourceType": "Bundle", "type": "searchset",
+					"entry": []any{map[string]any{"resource": map[string]any{"resourceType": "Patient", "id": "1"}}}})(w, req)
+				return
+			}
+			next.ServeHTTP(w, req)
+		})
+	})
+	require.Equal(t, preflight.Fail, statusOf(got, "patient-search"))
+	require.False(t, got.Usable)
+}
