@@ -208,6 +208,8 @@ func TestWithoutDeleteTheServerIsAsked(t *testing.T) {
 	require.Equal(t, preflight.ByValidating, got.Trial.By)
 	require.Equal(t, few, got.Trial.Cases)
 	require.Zero(t, got.Trial.Deliverable, "each has a specimen")
+	require.False(t, got.Usable)
+	require.Contains(t, got.Sentence, "by $validate, so nothing can be delivered")
 	require.True(t, slices.ContainsFunc(got.Trial.Refusals, func(f preflight.Refusal) bool {
 		return f.Type == "Specimen" && f.Path == "Specimen.collection" && f.Code == "structure" && len(f.Report) > 0
 	}), "%v", got.Trial.Refusals)

@@ -138,6 +138,8 @@ func (r *run) sentence() string {
 		text = name + " ignores the patient's identifier in a search and must not be used, as records would be filed under wrong patients"
 	case p.FHIRVersion == "":
 		text = "The server could not be reached as a FHIR server, so nothing can be delivered"
+	case p.Trial.none() && p.Trial.By == ByValidating:
+		text = name + " finds fault with every one of the invented cases when it is asked by $validate, so nothing can be delivered to it as it is"
 	case p.Trial.none():
 		text = name + " takes not one of the invented cases, so nothing can be delivered to it as it is"
 	case !p.Usable:
