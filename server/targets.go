@@ -10,6 +10,7 @@ import (
 
 	"enbloc/server/delivery"
 	"enbloc/server/fault"
+	"enbloc/server/store"
 )
 
 // targetItem is one place that records go to.
@@ -25,6 +26,15 @@ type targetItem struct {
 	// Until is when the target is called again.
 	Until     *time.Time     `json:"rests_until,omitempty"`
 	Preflight *preflightItem `json:"preflight,omitempty"`
+	Kept      *keptItem      `json:"kept,omitempty"`
+}
+
+// keptItem is the preflight that a person kept, by which the target is written
+// unless its rung was set.
+type keptItem struct {
+	Checked time.Time `json:"checked_at"`
+	Proven  bool      `json:"proven"`
+	Rung    int       `json:"rung"`
 }
 
 // steppedItem says since when a target refuses its rung.
@@ -34,7 +44,8 @@ type steppedItem struct {
 	Since  time.Time `json:"since"`
 }
 
-// preflightItem is what the last preflight found, in short.
+// preflightItem is what the last preflight found, in short: that of the running
+// service, or that which a person kept since.
 type preflightItem struct {
 	Checked        time.Time `json:"checked_at"`
 	Usable         bool      `json:"usable"`
@@ -42,7 +53,7 @@ type preflightItem struct {
 	Rung           int       `json:"rung"`
 	CapabilityHash string    `json:"capability_hash,omitempty"`
 	Sentence       string    `json:"sentence"`
-	// Drifted is true when it found the target changed.
+	// Drifted is true while the target is not as it was accepted.
 	Drifted bool `json:"drifted"`
 }
 
@@ -58,7 +69,7 @@ func (s *Server) listTargets(c *gin.Context) {
 			item.Until = &until
 		}
 		var err error
-		if item.Preflight, err = s.lastPreflight(c.Request.Context(), t.Name); err != nil {
+		if item.Preflight, item.Kept, err = s.preflights(c.Request.Context(), t.Name); err != nil {
 			s.fail(c, err)
 			return
 		}
@@ -67,15 +78,29 @@ func (s *Server) listTargets(c *gin.Context) {
 	write(c, http.StatusOK, mediaJSON, map[string]any{"targets": items})
 }
 
-// lastPreflight is nil when there was none.
-func (s *Server) lastPreflight(ctx context.Context, name string) (*preflightItem, error) {
+// preflights are the last one of a target and the one that was kept; nil where
+// there is none. What is kept takes the readings before it away.
+func (s *Server) preflights(ctx context.Context, name string) (last *preflightItem, kept *keptItem, err error) {
 	p, err := s.o.Store.Preflight(ctx, name)
+	if err == nil {
+		if last, err = inShort(p); err != nil {
+			return nil, nil, err
+		}
+		kept = &keptItem{last.Checked, last.Proven, last.Rung}
+	} else if !fault.Is(err, fault.NotFound) {
+		return nil, nil, err
+	}
+	p, err = s.o.Store.Reading(ctx, name, store.LastReading)
 	if fault.Is(err, fault.NotFound) {
-		return nil, nil
+		return last, kept, nil
 	}
-	if err != nil {
-		return nil, err
+	if err == nil {
+		last, err = inShort(p)
 	}
+	return last, kept, err
+}
+
+func inShort(p store.Preflight) (*preflightItem, error) {
 	var document struct {
 		Proven   bool              `json:"proven"`
 		Sentence string            `json:"sentence"`

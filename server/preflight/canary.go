@@ -20,7 +20,8 @@ const System = "https://enbloc.example/fhir/sid/preflight"
 // reason.
 type facts struct {
 	creates, updates, versions         bool // one POST, one PUT by id, If-Match holds
-	condition, raceSafe                bool // If-None-Exist repeats and races to one
+	condition                          bool // If-None-Exist repeats to one
+	raceSafe                           bool // and ifNoneExist in transactions races to one
 	transaction, atomic, inTransaction bool // taken; all or nothing; ifNoneExist in it
 	clientIDs, conditionalUpdate       bool
 	byTag, document                    bool
@@ -144,7 +145,12 @@ func entry(c map[string]any, method, url string, more map[string]any) map[string
 }
 
 func (r *run) post0(ctx context.Context, entries ...map[string]any) ([]fhirserver.EntryResult, fhirserver.Answer) {
-	a := r.saw("transaction", r.Client.Transaction(ctx, encode(map[string]any{"resourceType": "Bundle", "type": "transaction", "entry": entries})))
+	return r.transact(ctx, "transaction", entries...)
+}
+
+// transact sends a transaction and remembers what it made.
+func (r *run) transact(ctx context.Context, name string, entries ...map[string]any) ([]fhirserver.EntryResult, fhirserver.Answer) {
+	a := r.saw(name, r.Client.Transaction(ctx, encode(map[string]any{"resourceType": "Bundle", "type": "transaction", "entry": entries})))
 	results, err := fhirserver.ReadTransaction(a.Body)
 	if err != nil || !done(a) {
 		return nil, a

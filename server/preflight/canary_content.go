@@ -10,7 +10,6 @@ import (
 	"strings"
 
 	"enbloc/server/delivery"
-	"enbloc/server/target/fhirserver"
 )
 
 // roundTrip writes what servers are known to lose, and compares.
@@ -193,50 +192,4 @@ func freshEnough(tries int, ms int64) (Status, string, string) {
 		return Pass, "At once.", ""
 	}
 	return Warn, fmt.Sprintf("After %d ms.", ms), "Ask whether the index can be written with the resource. After a lost answer a record could be taken for missing."
-}
-
-// entriesLimit and bytesLimit double a transaction until it is refused for its
-// size. Its last entry must fail, so that a server that is all or nothing keeps
-// none of it.
-func (r *run) entriesLimit(ctx context.Context) {
-	r.timed(GroupLimits, "entries", "Entries in one transaction", func() (Status, string, string) {
-		return r.doubling(ctx, "entries", 64, r.Entries, func(n int) []map[string]any {
-			entries := make([]map[string]any, 0, n)
-			for i := range n - 1 {
-				name := fmt.Sprintf("limit-%d-%d", n, i)
-				entries = append(entries, entry(r.canary("Observation", name, nil), "POST", "Observation", nil))
-			}
-			return entries
-		})
-	})
-}
-
-func (r *run) bytesLimit(ctx context.Context) {
-	r.timed(GroupLimits, "bytes", "Bytes in one transaction", func() (Status, string, string) {
-		return r.doubling(ctx, "bytes", megabyte, r.Bytes, func(n int) []map[string]any {
-			c := r.canary("Observation", fmt.Sprintf("bytes-%d", n), map[string]any{"note": []any{map[string]any{"text": strings.Repeat("HTEST ", n/6)}}})
-			return []map[string]any{entry(c, "POST", "Observation", nil)}
-		})
-	})
-}
-
-func (r *run) doubling(ctx context.Context, unit string, from, to int, build func(int) []map[string]any) (Status, string, string) {
-	if !r.facts.atomic || len(r.made) == 0 {
-		return Skip, "Not tried: the server is not all or nothing, so it would keep what is only sent for its size.", ""
-	}
-	last := r.made[0]
-	taken := 0
-	for n := from; n <= to; n *= 2 {
-		bad := r.canary("Observation", "one", map[string]any{"id": last.id})
-		a := r.saw("transaction of "+unit, r.Client.Transaction(ctx, encode(map[string]any{"resourceType": "Bundle", "type": "transaction",
-			"entry": append(build(n), entry(bad, "PUT", "Observation/"+last.id, map[string]any{"ifMatch": fhirserver.ETag(stale)}))})))
-		if a.Err != nil || a.Status == http.StatusRequestEntityTooLarge || a.Status >= http.StatusInternalServerError {
-			if unit == "entries" {
-				r.mostEntries = taken
-			}
-			return Warn, fmt.Sprintf("%d %s were taken, %d not: %s.", taken, unit, n, answered(a)), "Ask for a higher limit if cases are larger; one of several lesions has about 100 entries and 300,000 bytes."
-		}
-		taken = n
-	}
-	return Pass, fmt.Sprintf("%d %s were taken; more was not tried.", taken, unit), ""
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"sync"
 
 	"github.com/google/uuid"
 
@@ -20,14 +21,7 @@ func (r *run) transaction(ctx context.Context) {
 	}
 	r.timed(GroupWriting, "transaction", "Writing several resources at once, twice", func() (Status, string, string) {
 		send := func() ([]fhirserver.EntryResult, fhirserver.Answer) {
-			part, whole := r.canary("Observation", "part", nil), r.canary("Observation", "whole", nil)
-			urn := "urn:uuid:" + uuid.NewString()
-			whole["hasMember"] = []any{map[string]any{"reference": urn}}
-			first := r.conditional(part, "part")
-			first["fullUrl"] = urn
-			second := r.conditional(whole, "whole")
-			second["fullUrl"] = "urn:uuid:" + uuid.NewString()
-			return r.post0(ctx, first, second)
+			return r.post0(ctx, r.linked("part", "whole")...)
 		}
 		first, a := send()
 		if first == nil {
@@ -57,6 +51,51 @@ func (r *run) transaction(ctx context.Context) {
 	})
 }
 
+// linked are two resources of which the second refers to the first.
+func (r *run) linked(part, whole string) []map[string]any {
+	urn := "urn:uuid:" + uuid.NewString()
+	first := r.conditional(r.canary("Observation", part, nil), part)
+	first["fullUrl"] = urn
+	second := r.conditional(r.canary("Observation", whole, map[string]any{"hasMember": []any{map[string]any{"reference": urn}}}), whole)
+	second["fullUrl"] = "urn:uuid:" + uuid.NewString()
+	return []map[string]any{first, second}
+}
+
+// racingTransactions sends the same transaction several times at once, under the
+// conditions by which delivery writes a case.
+func (r *run) racingTransactions(ctx context.Context) {
+	if !r.facts.inTransaction {
+		return
+	}
+	r.timed(GroupWriting, "transaction-race", "Writing the same resources at the same moment", func() (Status, string, string) {
+		answers := make([]fhirserver.Answer, racers)
+		var wait sync.WaitGroup
+		for i := range answers {
+			body := encode(map[string]any{"resourceType": "Bundle", "type": "transaction", "entry": r.linked("raced-part", "raced-whole")})
+			wait.Go(func() { answers[i] = r.Client.Transaction(ctx, body) })
+		}
+		wait.Wait()
+		taken := 0
+		for _, a := range answers {
+			if done(r.saw("transaction, racing", a)) {
+				taken++
+			}
+		}
+		// What stands counts: who loses the race may be refused, and is sent again.
+		parts, _ := r.count(ctx, "Observation", "identifier", "raced-part")
+		wholes, _ := r.count(ctx, "Observation", "identifier", "raced-whole")
+		found := fmt.Sprintf("%d transactions at once, of which %d were taken, left %d and %d of one each.", racers, taken, max(parts, 0), max(wholes, 0))
+		switch {
+		case parts == 1 && wholes == 1:
+			r.facts.raceSafe = true
+			return Pass, found, ""
+		case taken == 0:
+			return Warn, found, "Ask why transactions are refused that come at the same moment: delivery sends several cases at once."
+		}
+		return Fail, found, "Let one service only send to this server. It sends each case one state after the other, so it does not race with itself."
+	})
+}
+
 func (r *run) conditional(c map[string]any, name string) map[string]any {
 	more := map[string]any{}
 	if r.facts.condition {
@@ -76,21 +115,27 @@ func (r *run) atomicity(ctx context.Context) {
 		if !done(a) || held.ID == "" {
 			return Skip, "It could not be prepared: " + answered(a) + ".", ""
 		}
-		bad := r.canary("Observation", "held", map[string]any{"id": held.ID, "valueString": "HTEST overwritten"})
-		n, a := r.half(ctx, "atomic", entry(bad, "PUT", "Observation/"+held.ID, map[string]any{"ifMatch": fhirserver.ETag(stale)}))
+		stalely := func() map[string]any {
+			bad := r.canary("Observation", "held", map[string]any{"id": held.ID, "valueString": "HTEST overwritten"})
+			return entry(bad, "PUT", "Observation/"+held.ID, map[string]any{"ifMatch": fhirserver.ETag(stale)})
+		}
+		n, a := r.half(ctx, "atomic", stalely())
 		now, _ := r.read(ctx, "Observation", held.ID)
 		switch {
 		case contains(now, "HTEST overwritten"):
 			r.facts.versions = false
 			// What had to fail did not, so nothing is known yet: a type that no
 			// server has will do.
-			wrong := r.canary("Observation", "wrong", map[string]any{"resourceType": "HtestNoSuchType"})
-			if n, _ = r.half(ctx, "atomic-2", entry(wrong, "POST", "HtestNoSuchType", nil)); n == 0 {
-				r.facts.atomic = true
+			wrongly := func() map[string]any {
+				wrong := r.canary("Observation", "wrong", map[string]any{"resourceType": "HtestNoSuchType"})
+				return entry(wrong, "POST", "HtestNoSuchType", nil)
+			}
+			if n, _ = r.half(ctx, "atomic-2", wrongly()); n == 0 {
+				r.facts.atomic, r.bad = true, wrongly
 			}
 			return Fail, "The stale update in the transaction overwrote the newer version.", "Ask for ifMatch to be honoured inside a transaction."
 		case n == 0:
-			r.facts.atomic = true
+			r.facts.atomic, r.bad = true, stalely
 			return Pass, "Nothing stayed: " + answered(a) + ".", ""
 		}
 		return Fail, "The good half stayed although the other failed: " + answered(a) + ".", "Ask for transactions that are all or nothing. Until then requests are sent one by one, the report last."

@@ -53,6 +53,10 @@ const (
 	busyTrials = 3
 )
 
+// none reports whether cases were tried and the target takes not one of them:
+// whatever it does with single resources, nothing can be delivered.
+func (t *Trial) none() bool { return t != nil && t.Cases > 0 && t.Deliverable == 0 }
+
 // phrase is the part of a sentence that says it.
 func (t Trial) phrase() string {
 	return fmt.Sprintf("of %d invented cases %d can be delivered", t.Cases, t.Deliverable)

@@ -172,6 +172,9 @@ func TestNoCaseCanBeDelivered(t *testing.T) {
 	require.Equal(t, 0, got.Trial.Deliverable)
 	require.Equal(t, 1, got.Trial.Cases)
 	require.Equal(t, preflight.Fail, statusOf(got, "cases"))
+	require.False(t, got.Usable)
+	require.Contains(t, got.Sentence, "not one of the invented cases")
+	require.Equal(t, 1, strings.Count(got.Sentence, ". ")+1, "one sentence: %s", got.Sentence)
 }
 
 // A server that deletes nothing is only asked, where it can be asked, and
@@ -205,6 +208,8 @@ func TestWithoutDeleteTheServerIsAsked(t *testing.T) {
 	require.Equal(t, preflight.ByValidating, got.Trial.By)
 	require.Equal(t, few, got.Trial.Cases)
 	require.Zero(t, got.Trial.Deliverable, "each has a specimen")
+	require.False(t, got.Usable)
+	require.Contains(t, got.Sentence, "by $validate, so nothing can be delivered")
 	require.True(t, slices.ContainsFunc(got.Trial.Refusals, func(f preflight.Refusal) bool {
 		return f.Type == "Specimen" && f.Path == "Specimen.collection" && f.Code == "structure" && len(f.Report) > 0
 	}), "%v", got.Trial.Refusals)

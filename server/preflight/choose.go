@@ -20,7 +20,7 @@ func (r *run) choose() {
 	r.report.FirstWrite, r.report.Why = first, why
 	r.report.LooksUp = r.facts.looksUp
 	r.report.Lost = append(r.report.Lost, r.report.Rung.Lost...)
-	r.report.Usable = rung != delivery.RungFile && !r.facts.wrongPatients
+	r.report.Usable = rung != delivery.RungFile && !r.facts.wrongPatients && !r.report.Trial.none()
 	if r.facts.written && rung <= delivery.RungSingle && !r.facts.versions {
 		r.report.Lost = append(r.report.Lost, "The server does not refuse an update of a version that is not current: what somebody else changes in our records in the same moment can be overwritten.")
 	}
@@ -138,6 +138,10 @@ func (r *run) sentence() string {
 		text = name + " ignores the patient's identifier in a search and must not be used, as records would be filed under wrong patients"
 	case p.FHIRVersion == "":
 		text = "The server could not be reached as a FHIR server, so nothing can be delivered"
+	case p.Trial.none() && p.Trial.By == ByValidating:
+		text = name + " finds fault with every one of the invented cases when it is asked by $validate, so nothing can be delivered to it as it is"
+	case p.Trial.none():
+		text = name + " takes not one of the invented cases, so nothing can be delivered to it as it is"
 	case !p.Usable:
 		text = name + " takes nothing in, so records can only be put into a folder as files"
 	default:
@@ -146,7 +150,7 @@ func (r *run) sentence() string {
 			text += ", as far as it says of itself"
 		}
 	}
-	if p.Trial != nil {
+	if p.Trial != nil && !p.Trial.none() {
 		text += "; " + p.Trial.phrase()
 	}
 	switch {

@@ -10,7 +10,8 @@ type Change struct {
 
 // Drift lists what has changed since an earlier report of the same target:
 // what it claims, the rung, and checks whose outcome is another. Durations and
-// figures do not count.
+// figures do not count, nor does what only one of the two looked at: a report
+// that only read says nothing about a rung that was proven.
 func Drift(before, now Report) []Change {
 	var all []Change
 	differ := func(what, was, is string) {
@@ -19,10 +20,14 @@ func Drift(before, now Report) []Change {
 		}
 	}
 	differ("target", before.Target, now.Target)
-	differ("capability-hash", before.CapabilityHash, now.CapabilityHash)
-	differ("software", before.Software, now.Software)
-	differ("rung", before.Rung.Title, now.Rung.Title)
-	differ("usable", yes(before.Usable), yes(now.Usable))
+	if before.CapabilityHash != "" && now.CapabilityHash != "" {
+		differ("capability-hash", before.CapabilityHash, now.CapabilityHash)
+		differ("software", before.Software, now.Software)
+	}
+	if before.Proven == now.Proven {
+		differ("rung", before.Rung.Title, now.Rung.Title)
+		differ("usable", yes(before.Usable), yes(now.Usable))
+	}
 	was := map[string]Status{}
 	for _, c := range before.Checks {
 		was[c.ID] = c.Status

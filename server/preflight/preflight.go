@@ -89,7 +89,8 @@ type Report struct {
 	// CapabilityHash is over what the target claims; another hash means that it
 	// was changed.
 	CapabilityHash string `json:"capability_hash,omitempty"`
-	// Usable is false when nothing can be delivered to the target.
+	// Usable is false when nothing can be delivered to the target: it takes
+	// nothing in, mixes up patients, or takes not one of the cases of the trial.
 	Usable bool `json:"usable"`
 	// Proven is true when the rung rests on writing, not on claims.
 	Proven     bool                `json:"proven"`
@@ -165,6 +166,10 @@ type run struct {
 	made   []made
 	// mostEntries of one transaction were taken, and more refused; 0: not found.
 	mostEntries int
+	// bad is an entry that makes a transaction fail as a whole; nil: none is known.
+	bad func() map[string]any
+	// longest is how long the slowest transaction took that was sent for its size.
+	longest time.Duration
 }
 
 // Run looks at a target. The error is non-nil only when the run itself could
@@ -213,9 +218,9 @@ func (r *run) writing(ctx context.Context) {
 		name  string
 		tries []func(context.Context)
 	}{
-		{GroupWriting, []func(context.Context){r.create, r.updating, r.repeating, r.racing, r.transaction, r.atomicity, r.clientID, r.conditionalUpdate, r.byTag, r.document}},
+		{GroupWriting, []func(context.Context){r.create, r.updating, r.repeating, r.racing, r.transaction, r.racingTransactions, r.atomicity, r.clientID, r.conditionalUpdate, r.byTag, r.document}},
 		{GroupContent, []func(context.Context){r.roundTrip, r.logicalReference, r.conditionalReference, r.danglingReference, r.nonsense, r.validation, r.attachment}},
-		{GroupLimits, []func(context.Context){r.freshness, r.entriesLimit, r.bytesLimit, r.rate}},
+		{GroupLimits, []func(context.Context){r.freshness, r.entriesLimit, r.bytesLimit, r.timeLimit, r.rate}},
 		{GroupCases, []func(context.Context){r.cases}},
 	} {
 		r.group(g.name)

@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// Preflight is what the last check of a target found.
+// Preflight is what a check of a target found.
 type Preflight struct {
 	Target string
 	// Rung is how the target is to be written, 1 to 6, and FirstWrite how single
@@ -31,19 +31,56 @@ func scanPreflight(row scanner) (Preflight, error) {
 
 const preflightColumns = `target, rung, first_write, usable, capability_hash, document, checked_at`
 
-// Preflight returns the last check of a target, or a fault of kind NotFound.
+// Preflight returns the check of a target that a person kept last, or a fault of
+// kind NotFound.
 func (r reads) Preflight(ctx context.Context, target string) (Preflight, error) {
 	p, err := scanPreflight(r.row(ctx, `SELECT `+preflightColumns+` FROM targets WHERE target = ?`, target))
 	return p, found("preflight of this target", err)
 }
 
-// PutPreflight keeps a check in place of the one before.
+// PutPreflight keeps a check in place of the one before. The readings of a watch
+// were held against that one, so they go.
 func (t *Tx) PutPreflight(ctx context.Context, p Preflight) error {
+	if err := t.putPreflight(ctx, p); err != nil {
+		return err
+	}
+	_, err := t.exec(ctx, `DELETE FROM targets WHERE target IN (?, ?)`, FirstReading.of(p.Target), LastReading.of(p.Target))
+	return translate("forgetting readings", err)
+}
+
+func (t *Tx) putPreflight(ctx context.Context, p Preflight) error {
 	_, err := t.exec(ctx, `INSERT INTO targets (`+preflightColumns+`) VALUES (`+marks(7)+`)
 		ON CONFLICT (target) DO UPDATE SET rung = excluded.rung, first_write = excluded.first_write, usable = excluded.usable,
 		capability_hash = excluded.capability_hash, document = excluded.document, checked_at = excluded.checked_at`,
 		p.Target, p.Rung, p.FirstWrite, flag(p.Usable), p.CapabilityHash, p.Document, micros(p.Checked))
 	return translate("storing preflight", err)
+}
+
+// Reading is a check that nobody asked for: the service makes it while it runs.
+// It stands beside the one that a person kept and never replaces it.
+type Reading string
+
+// The readings that are kept of a target.
+const (
+	LastReading Reading = "last reading"
+	// FirstReading is what others are held against while no person has kept one.
+	FirstReading Reading = "first reading"
+)
+
+// of is the key of a reading: no name of a target holds a blank.
+func (r Reading) of(target string) string { return target + " " + string(r) }
+
+// Reading returns a reading of a target, or a fault of kind NotFound.
+func (r reads) Reading(ctx context.Context, target string, which Reading) (Preflight, error) {
+	p, err := r.Preflight(ctx, which.of(target))
+	p.Target = target
+	return p, err
+}
+
+// PutReading keeps a reading in place of the one before.
+func (t *Tx) PutReading(ctx context.Context, which Reading, p Preflight) error {
+	p.Target = which.of(p.Target)
+	return t.putPreflight(ctx, p)
 }
 
 // Learned is what a target has shown while it was written.

@@ -45,6 +45,7 @@ func Run(t *testing.T, open func(t testing.TB) *store.Store) {
 		"cases are walked by key":                       walkedByKey,
 		"settled rows can be reviewed":                  reviewed,
 		"a target keeps its last preflight":             preflightKept,
+		"readings stand apart from what was kept":       readingsApart,
 		"hostile text is stored as it is":               hostileText,
 		"concurrent writers of one case do not collide": concurrentWriters,
 	} {

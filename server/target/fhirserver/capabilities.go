@@ -12,6 +12,9 @@ import (
 type Capabilities struct {
 	FHIRVersion       string
 	Software, Version string
+	// Formats are those of resources. They are no part of the JSON, which is what a
+	// change is told by: what was kept before they were read would have changed.
+	Formats []string `json:"-"`
 	// Interactions are those of the whole system ("transaction", "batch").
 	Interactions []string
 	// Types holds what is said by resource type.
@@ -44,6 +47,7 @@ func ReadCapabilities(body []byte) (Capabilities, error) {
 	var s struct {
 		ResourceType string `json:"resourceType"`
 		FHIRVersion  string `json:"fhirVersion"`
+		Format       []string
 		Software     struct{ Name, Version string }
 		Rest         []struct {
 			Mode        string  `json:"mode"`
@@ -64,7 +68,7 @@ func ReadCapabilities(body []byte) (Capabilities, error) {
 	if json.Unmarshal(body, &s) != nil || s.ResourceType != "CapabilityStatement" {
 		return Capabilities{}, errors.New("reading capabilities: the answer is no CapabilityStatement")
 	}
-	c := Capabilities{FHIRVersion: s.FHIRVersion, Software: s.Software.Name, Version: s.Software.Version, Types: map[string]TypeCapabilities{}}
+	c := Capabilities{FHIRVersion: s.FHIRVersion, Software: s.Software.Name, Version: s.Software.Version, Formats: s.Format, Types: map[string]TypeCapabilities{}}
 	names := func(list []named) (all []string) {
 		for _, n := range list {
 			all = append(all, n.Code+n.Name)

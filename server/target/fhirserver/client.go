@@ -123,6 +123,9 @@ func NewTransport(roots *x509.CertPool) *http.Transport {
 	}
 }
 
+// Timeout bounds one request, answer included.
+func (c *Client) Timeout() time.Duration { return c.patience }
+
 // BaseURL is the FHIR base without a slash at its end.
 func (c *Client) BaseURL() string { return c.base.String() }
 

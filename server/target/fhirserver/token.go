@@ -19,6 +19,10 @@ type TokenSource interface {
 	Grant() Grant
 }
 
+// Signer is a TokenSource that signs. Algorithm is that of its key, as RFC 7518
+// names it; empty when it has none.
+type Signer interface{ Algorithm() string }
+
 // Grant says what a token is good for.
 type Grant struct {
 	// Scopes are those that the authorisation server says it granted; empty when
@@ -68,6 +72,15 @@ func notSignedIn(err error) Answer {
 	}
 	a.Err = a.SignIn
 	return a
+}
+
+// Algorithm is that by which the client signs when it signs in; empty when it
+// signs nothing.
+func (c *Client) Algorithm() string {
+	if s, ok := c.tokens.(Signer); ok {
+		return s.Algorithm()
+	}
+	return ""
 }
 
 // SignIn gets a token, to see whether that works; signs is false when the client

@@ -127,6 +127,14 @@ func (s *Source) Grant() fhirserver.Grant {
 	return s.grant
 }
 
+// Algorithm is that of the key; empty with a secret.
+func (s *Source) Algorithm() string {
+	if s.how == nil {
+		return ""
+	}
+	return s.how.Alg()
+}
+
 // Refused takes note that the target did not take a token.
 func (s *Source) Refused(token string) {
 	s.mu.Lock()

@@ -75,7 +75,7 @@ func (s Streams) showTargets(targets []client.Target) error {
 		}
 		if t.Stepped != nil {
 			text += fmt.Sprintf(" Since %s the server refuses rung %d (HTTP %d), so enbloc stepped down by itself. Ask the server's people why; "+
-				"after the next enbloc preflight and start the better rung is tried again.", t.Stepped.Since.Local().Format(time.DateTime), t.Stepped.From, t.Stepped.Status)
+				"after the next enbloc preflight --keep that may write, and a start, the better rung is tried again.", t.Stepped.Since.Local().Format(time.DateTime), t.Stepped.From, t.Stepped.Status)
 		}
 		if t.Circuit != "closed" {
 			text += " It has failed several times in a row and is being left alone for a while."

@@ -13,6 +13,7 @@ const (
 	HasErrors    = 1 // the document has errors: it would be refused
 	Usage        = 2 // wrong call, or a file or setting that cannot be read
 	TargetFailed = 3 // the target, or the service asked, did not do it
+	Changed      = 4 // the target is not as in the report it was compared with
 )
 
 // exitError is an error with its exit code. A nil cause means that everything

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -52,8 +53,12 @@ receiver. A target that serves patients is only read, unless --write allows the
 invented resources there too; what cannot be deleted is listed.
 
 With --keep the result goes into the store of the service, which writes by that
-rung from its next start. Exit code 0 when the server can be delivered to, 3 when
-it cannot.`,
+rung from its next start, and holds against it what serve --preflight-every finds.
+A result by which nothing can be delivered is not kept; one that only read leaves a
+rung that writing has proven as it is.
+
+Exit code 0 when the server can be delivered to, 3 when it cannot or not one of the
+invented cases can, 4 when it can and is not as in the report of --baseline.`,
 		Example: `  enbloc preflight http://127.0.0.1:8701/fhir
   enbloc preflight https://fhir-test.hospital.example/r4 --target-serves test --html preflight.html
   enbloc preflight https://fhir.hospital.example/r4 --target-token-file token --baseline last.json --json now.json`,
@@ -97,24 +102,29 @@ func (s Streams) preflight(ctx context.Context, url string, f preflightFlags) er
 	if err != nil {
 		return err
 	}
+	var kept *preflight.Report
+	var notKept error
+	if f.keep {
+		if p, kept, notKept = f.keepIt(ctx, p); notKept != nil && p.Usable {
+			return notKept
+		}
+	}
 	if before != nil {
 		p.Drift = preflight.Drift(*before, p)
-	}
-	if f.keep {
-		if p, err = f.keepIt(ctx, p); err != nil {
-			return err
-		}
 	}
 	if err := s.writePreflight(p, f); err != nil {
 		return err
 	}
 	if f.json != "-" {
-		if err := s.showPreflight(p); err != nil {
+		if err := s.showPreflight(p, kept); err != nil {
 			return err
 		}
 	}
-	if !p.Usable {
-		return &exitError{code: TargetFailed}
+	switch {
+	case !p.Usable:
+		return &exitError{TargetFailed, notKept}
+	case before != nil && len(p.Drift) > 0:
+		return &exitError{code: Changed}
 	}
 	return nil
 }
@@ -172,20 +182,27 @@ func (f preflightFlags) pipeline() (*mapping.Pipeline, error) {
 	return &p, nil
 }
 
-func (f preflightFlags) keepIt(ctx context.Context, p preflight.Report) (preflight.Report, error) {
+// keepIt returns the report with what has changed, and what stands in the store now.
+func (f preflightFlags) keepIt(ctx context.Context, p preflight.Report) (preflight.Report, *preflight.Report, error) {
 	path := f.store
 	if path == "" {
 		path = filepath.Join(f.data, "enbloc.db")
 	}
 	if err := os.MkdirAll(f.data, 0o700); err != nil {
-		return p, usagef("making data folder: %w", err)
+		return p, nil, usagef("making data folder: %w", err)
 	}
 	st, err := store.Open(ctx, path)
 	if err != nil {
-		return p, fmt.Errorf("opening the store: %w", err)
+		return p, nil, fmt.Errorf("opening the store: %w", err)
 	}
-	p, err = service.KeepPreflight(ctx, st, p)
-	return p, errors.Join(err, st.Close())
+	var kept preflight.Report
+	if p, err = service.KeepPreflight(ctx, st, p); err == nil {
+		kept, _, err = service.Kept(ctx, st, p.Name)
+	}
+	if err = errors.Join(err, st.Close()); err != nil {
+		return p, nil, err
+	}
+	return p, &kept, nil
 }
 
 // writePreflight writes the files that were asked for.
@@ -218,7 +235,7 @@ func (s Streams) writePreflight(p preflight.Report, f preflightFlags) error {
 }
 
 // showPreflight is the short form: what is not good, the rung, the losses.
-func (s Streams) showPreflight(p preflight.Report) error {
+func (s Streams) showPreflight(p preflight.Report, kept *preflight.Report) error {
 	n := p.Counts()
 	page := s.page()
 	page.Title("Preflight of " + p.Target)
@@ -248,9 +265,25 @@ func (s Streams) showPreflight(p preflight.Report) error {
 	for _, l := range p.Leftovers {
 		page.Item(0, label, "Left", l.Type+"/"+l.ID)
 	}
+	if kept != nil {
+		page.Item(0, label, "Kept", keptText(p, *kept))
+	}
 	page.Gap()
 	page.Text(0, p.Sentence)
 	return writing(page.Err())
+}
+
+// keptText says by which rung the service writes from its next start, and why.
+func keptText(p, kept preflight.Report) string {
+	text := fmt.Sprintf("The service writes by rung %d from its next start, unless it is set otherwise", kept.Rung.Number)
+	switch {
+	case !kept.Proven:
+		return text + ": so the server claims, and nothing was written to prove it."
+	case p.Run != kept.Run:
+		return text + fmt.Sprintf(": so writing has proven on %s. This run wrote nothing, so only what it read is kept; --write proves the rung anew.",
+			kept.Started.Local().Format(time.DateOnly))
+	}
+	return text + ": so writing has proven."
 }
 
 func or(text, other string) string {

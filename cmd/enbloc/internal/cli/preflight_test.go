@@ -49,16 +49,38 @@ func TestPreflightWritesEveryFormAndEndsWithItsCode(t *testing.T) {
 	// The same server, later without transactions: the baseline tells.
 	other := practiceServer(t, practice.Shape{NoTransaction: true})
 	got = run(t, "", "preflight", other, "--baseline", at("p.json"))
-	require.Equal(t, cli.Good, got.code)
+	require.Equal(t, cli.Changed, got.code)
 	require.Contains(t, got.out, "CHANGED")
 	require.Contains(t, got.out, "rung 4 of 6")
 
-	got = run(t, "", "preflight", practiceServer(t, practice.Shape{ReadOnly: true}))
+	require.Equal(t, cli.Good, run(t, "", "preflight", base, "--baseline", at("p.json"), "--cases", "0").code, "nothing has changed")
+
+	got = run(t, "", "preflight", practiceServer(t, practice.Shape{ReadOnly: true}), "--baseline", at("p.json"))
 	require.Equal(t, cli.TargetFailed, got.code)
 	require.Contains(t, got.out, "takes nothing in")
 	require.Equal(t, cli.Usage, run(t, "", "preflight", "no-url").code)
 	require.Equal(t, cli.Usage, run(t, "", "preflight", base, "--target-dress", "nobody").code)
 	require.Equal(t, cli.Usage, run(t, "", "preflight", base, "--baseline", at("p.xml")).code)
+}
+
+// What is kept is said, and what cannot be kept is refused with the reason.
+func TestKeepingAPreflight(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	keep := func(shape practice.Shape) ran {
+		return run(t, "", "preflight", practiceServer(t, shape), "--target-name", "hospital", "--keep", "--data", dir, "--cases", "0")
+	}
+	got := keep(practice.Shape{NoTransaction: true})
+	require.Equal(t, cli.Good, got.code, got.err)
+	require.Contains(t, got.out, "writes by rung 4 from its next start")
+	got = keep(practice.Shape{ReadOnly: true})
+	require.Equal(t, cli.TargetFailed, got.code)
+	require.Contains(t, got.err, "the report is not kept")
+	got = keep(practice.Shape{})
+	require.Equal(t, cli.Good, got.code, "who keeps it accepts what has changed")
+	require.Contains(t, got.out, "CHANGED")
+	require.Contains(t, got.out, "transaction was warn, is pass")
+	require.Contains(t, got.out, "writes by rung 1 from its next start")
 }
 
 func TestTestDataStaysAwayFromPatients(t *testing.T) {

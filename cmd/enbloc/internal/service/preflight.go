@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"log/slog"
 	"time"
@@ -34,58 +35,141 @@ func (c *Config) audience(ctx context.Context, t delivery.Target) delivery.Audie
 	return delivery.ForPatients
 }
 
-// climb gives a target what its last preflight found: the rung where the
-// configuration leaves it open, and whether references may be left to it.
+// climb gives a target what the preflight found that a person kept last: the rung
+// where the configuration leaves it open, and whether references may be left to it.
 func climb(ctx context.Context, st *store.Store, t delivery.Target) (delivery.Target, error) {
-	last, _, err := lastPreflight(ctx, st, t.Name)
+	kept, _, err := Kept(ctx, st, t.Name)
 	if err != nil {
 		return t, err
 	}
-	if t.Rung == 0 && last.Usable && last.Rung.Number != delivery.RungFile {
-		t.Rung, t.FirstWrite = last.Rung.Number, last.FirstWrite
+	if t.Rung == 0 && kept.Usable && kept.Rung.Number != delivery.RungFile {
+		t.Rung, t.FirstWrite = kept.Rung.Number, kept.FirstWrite
 	}
-	t.LooksUp = last.LooksUp
+	t.LooksUp = kept.LooksUp
 	return t, nil
 }
 
-// lastPreflight is the last report of a target; known is false before the first.
-func lastPreflight(ctx context.Context, st *store.Store, name string) (last preflight.Report, known bool, err error) {
-	p, err := st.Preflight(ctx, name)
+// shelf is where reports stand: the store, or a transaction on it.
+type shelf interface {
+	Preflight(ctx context.Context, target string) (store.Preflight, error)
+	Reading(ctx context.Context, target string, which store.Reading) (store.Preflight, error)
+}
+
+// Kept is the report of a target that a person kept last; known is false when
+// there is none by which anything can be delivered.
+func Kept(ctx context.Context, from shelf, name string) (kept preflight.Report, known bool, err error) {
+	p, err := from.Preflight(ctx, name)
+	return unpack(p, err)
+}
+
+// measure is what a watch holds its readings against: what a person kept, and
+// before there is that, the first reading that found the target usable.
+func measure(ctx context.Context, from shelf, name string) (m preflight.Report, known bool, err error) {
+	if m, known, err = Kept(ctx, from, name); err != nil || known {
+		return m, known, err
+	}
+	p, err := from.Reading(ctx, name, store.FirstReading)
+	return unpack(p, err)
+}
+
+func unpack(p store.Preflight, err error) (preflight.Report, bool, error) {
+	var report preflight.Report
 	if fault.Is(err, fault.NotFound) {
-		return last, false, nil
+		return report, false, nil
 	}
 	if err == nil {
-		err = json.Unmarshal(p.Document, &last)
+		err = json.Unmarshal(p.Document, &report)
 	}
 	if err != nil {
-		return last, false, fmt.Errorf("reading the last preflight: %w", err)
+		return report, false, fmt.Errorf("reading a stored preflight: %w", err)
 	}
-	return last, true, nil
+	if !report.Usable { // kept by a former version
+		return preflight.Report{}, false, nil
+	}
+	return report, true, nil
 }
 
-// KeepPreflight stores a report as the last one of its target and returns it
-// with what has changed since the one before.
-func KeepPreflight(ctx context.Context, st *store.Store, p preflight.Report) (preflight.Report, error) {
-	before, known, err := lastPreflight(ctx, st, p.Name)
-	if err != nil {
-		return p, err
-	}
-	if known {
-		p.Drift = preflight.Drift(before, p)
-	}
+func pack(p preflight.Report) (store.Preflight, error) {
 	document, err := json.Marshal(p)
 	if err != nil {
-		return p, fmt.Errorf("writing preflight: %w", err)
+		return store.Preflight{}, fmt.Errorf("writing preflight: %w", err)
 	}
-	return p, st.InTx(ctx, func(tx *store.Tx) error {
-		return tx.PutPreflight(ctx, store.Preflight{Target: p.Name, Rung: p.Rung.Number, FirstWrite: string(p.FirstWrite), Usable: p.Usable,
-			CapabilityHash: p.CapabilityHash, Document: document, Checked: p.Started})
-	})
+	return store.Preflight{Target: p.Name, Rung: p.Rung.Number, FirstWrite: string(p.FirstWrite), Usable: p.Usable,
+		CapabilityHash: p.CapabilityHash, Document: document, Checked: p.Started}, nil
 }
 
-// watch repeats the preflight of a target and raises the alarm when it is not as
-// it was. The rung in use is not changed while the service runs: a server that
-// answers oddly for an hour shall not change how records are written.
+// KeepPreflight stores a report because a person said so, and returns it with what
+// has changed since the one that was kept before. Only by this does another rung
+// come into use.
+func KeepPreflight(ctx context.Context, st *store.Store, p preflight.Report) (preflight.Report, error) {
+	if !p.Usable {
+		return p, errors.New("the report is not kept: by it nothing can be delivered, so it gives no way of writing, and what was kept before stays. " +
+			"Mend what fails at the target and run the preflight again")
+	}
+	err := st.InTx(ctx, func(tx *store.Tx) error {
+		before, known, err := Kept(ctx, tx, p.Name)
+		if err != nil {
+			return err
+		}
+		kept := p
+		kept.Drift = nil // it is accepted
+		if known {
+			p.Drift, kept = preflight.Drift(before, p), preflight.Accept(before, kept)
+		}
+		if !kept.Proven {
+			if err := stillLearned(ctx, tx, kept); err != nil {
+				return err
+			}
+		}
+		row, err := pack(kept)
+		if err != nil {
+			return err
+		}
+		return tx.PutPreflight(ctx, row)
+	})
+	return p, err
+}
+
+// stillLearned carries what was learned by writing over a report that has tried
+// no writing.
+func stillLearned(ctx context.Context, tx *store.Tx, p preflight.Report) error {
+	l, err := tx.Learned(ctx, p.Name)
+	if err != nil || l.Target == "" || !l.At.Before(p.Started) {
+		return err
+	}
+	l.At = p.Started
+	return tx.PutLearned(ctx, l)
+}
+
+// keepReading stores what a watch read, beside what was kept, and returns it with
+// what differs from its measure.
+func keepReading(ctx context.Context, st *store.Store, p preflight.Report) (preflight.Report, error) {
+	err := st.InTx(ctx, func(tx *store.Tx) error {
+		m, known, err := measure(ctx, tx, p.Name)
+		if err != nil {
+			return err
+		}
+		p.Drift = nil
+		if known {
+			p.Drift = preflight.Drift(m, p)
+		}
+		row, err := pack(p)
+		if err != nil {
+			return err
+		}
+		if !known && p.Usable {
+			if err := tx.PutReading(ctx, store.FirstReading, row); err != nil {
+				return err
+			}
+		}
+		return tx.PutReading(ctx, store.LastReading, row)
+	})
+	return p, err
+}
+
+// watch repeats the preflight of a target and raises the alarm while it is not as
+// it was accepted. It never changes the rung, neither now nor for the next start:
+// a server that answers oddly for an hour shall not change how records are written.
 type watch struct {
 	store  *store.Store
 	log    *slog.Logger
@@ -96,7 +180,7 @@ type watch struct {
 
 func newWatch(st *store.Store, log *slog.Logger, t delivery.Target, every time.Duration, r prometheus.Registerer) *watch {
 	w := &watch{store: st, log: log, target: t, every: every, gauges: prometheus.NewGaugeVec(prometheus.GaugeOpts{Namespace: "enbloc",
-		Subsystem: "preflight", Name: "result", Help: "The last preflight of a target: usable and drift are 1 or 0, rung is 1 to 6, time is in seconds since 1970."},
+		Subsystem: "preflight", Name: "result", Help: "The last check of a target by the service: usable and drift (from what was kept) are 1 or 0, rung is 1 to 6, time is in seconds since 1970."},
 		[]string{"target", "what"})}
 	r.MustRegister(w.gauges)
 	return w
@@ -127,7 +211,7 @@ func (w *watch) check(ctx context.Context) error {
 	if ctx.Err() != nil {
 		return ctx.Err() // cut off by a stop: what it saw says nothing
 	}
-	if p, err = KeepPreflight(ctx, w.store, p); err != nil {
+	if p, err = keepReading(ctx, w.store, p); err != nil {
 		return err
 	}
 	set := func(what string, v float64) { w.gauges.WithLabelValues(w.target.Name, what).Set(v) }
@@ -136,7 +220,8 @@ func (w *watch) check(ctx context.Context) error {
 	set("usable", one(p.Usable))
 	set("drift", one(len(p.Drift) > 0))
 	level := slog.LevelInfo
-	if !p.Usable || len(p.Drift) > 0 || p.Rung.Number != w.inUse() {
+	// What was only claimed is no reason to doubt the rung in use.
+	if !p.Usable || len(p.Drift) > 0 || p.Proven && p.Rung.Number != w.inUse() {
 		level = slog.LevelWarn
 	}
 	w.log.Log(ctx, level, "checked target", "target", w.target.Name, "usable", p.Usable, "rung", p.Rung.Number, "rung_in_use", w.inUse(), "drift", len(p.Drift))

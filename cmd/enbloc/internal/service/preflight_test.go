@@ -24,8 +24,8 @@ import (
 	"enbloc/server/store"
 )
 
-// TestTheTargetIsWatchedWhileTheServiceRuns: the first check is kept and shown,
-// a change raises the alarm, and the next start writes by the rung that was found.
+// TestTheTargetIsWatchedWhileTheServiceRuns: the first check is shown, a change
+// raises the alarm, and the next start writes as before: only a person changes it.
 func TestTheTargetIsWatchedWhileTheServiceRuns(t *testing.T) {
 	t.Parallel()
 	receiver := practice.New("/fhir")
@@ -70,7 +70,7 @@ func TestTheTargetIsWatchedWhileTheServiceRuns(t *testing.T) {
 	receiver.Shape(practice.Shape{Deletes: true, NoTransaction: true, NoConditionalCreate: true})
 	running(func(address string) {
 		rung, _ := targets(address)
-		require.Equal(t, delivery.RungSingle, rung, "the next start does")
+		require.Equal(t, delivery.RungConditionalCreate, rung, "nor does the next start")
 		require.Eventually(t, func() bool { _, p := targets(address); return p["drifted"] == true }, 20*time.Second, 10*time.Millisecond)
 		require.Contains(t, get(t, address+"/metrics"), `enbloc_preflight_result{target="hospital",what="drift"} 1`)
 	})
@@ -107,7 +107,7 @@ func TestATargetServesPatientsUnlessItSaysPractice(t *testing.T) {
 	}
 }
 
-func TestAnUnusableTargetDoesNotChangeTheRung(t *testing.T) {
+func TestTheRungIsThatWhichWasKept(t *testing.T) {
 	t.Parallel()
 	st, err := store.Open(context.Background(), filepath.Join(t.TempDir(), "enbloc.db"))
 	require.NoError(t, err)
@@ -116,27 +116,32 @@ func TestAnUnusableTargetDoesNotChangeTheRung(t *testing.T) {
 	got, err := climb(context.Background(), st, target)
 	require.NoError(t, err)
 	require.Zero(t, got.Rung, "never checked")
-	for _, p := range []preflight.Report{
-		{Name: "hospital", Rung: delivery.Rungs()[3], FirstWrite: delivery.AfterSearch, LooksUp: true, Usable: true, Started: time.Now()},
-		{Name: "hospital", Rung: delivery.Rungs()[5], Started: time.Now()},
-	} {
-		_, err = KeepPreflight(context.Background(), st, p)
-		require.NoError(t, err)
-		got, err = climb(context.Background(), st, target)
-		require.NoError(t, err)
-		if p.Usable {
-			require.Equal(t, delivery.RungSingle, got.Rung)
-			require.Equal(t, delivery.AfterSearch, got.FirstWrite)
-			require.True(t, got.LooksUp)
-			continue
-		}
-		require.Zero(t, got.Rung)
-		require.False(t, got.LooksUp)
-	}
+	p := preflight.Report{Name: "hospital", Rung: delivery.Rungs()[3], FirstWrite: delivery.AfterSearch, LooksUp: true, Usable: true, Started: time.Now()}
+	_, err = KeepPreflight(context.Background(), st, p)
+	require.NoError(t, err)
+	got, err = climb(context.Background(), st, target)
+	require.NoError(t, err)
+	require.Equal(t, delivery.RungSingle, got.Rung)
+	require.Equal(t, delivery.AfterSearch, got.FirstWrite)
+	require.True(t, got.LooksUp)
 	target.Rung = delivery.RungClientIDs
 	got, err = climb(context.Background(), st, target)
 	require.NoError(t, err)
 	require.Equal(t, delivery.RungClientIDs, got.Rung, "what was said wins")
+}
+
+// A former version kept reports by which nothing can be delivered, too.
+func TestAnUnusableReportInTheStoreSaysNothing(t *testing.T) {
+	t.Parallel()
+	st, err := store.Open(context.Background(), filepath.Join(t.TempDir(), "enbloc.db"))
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, st.Close()) })
+	row, err := pack(preflight.Report{Name: "hospital", Rung: delivery.Rungs()[5], LooksUp: true, Started: time.Now()})
+	require.NoError(t, err)
+	require.NoError(t, st.InTx(context.Background(), func(tx *store.Tx) error { return tx.PutPreflight(context.Background(), row) }))
+	got, err := climb(context.Background(), st, delivery.Target{Name: "hospital"})
+	require.NoError(t, err)
+	require.Equal(t, delivery.Target{Name: "hospital"}, got)
 }
 
 func TestAWatchNeverLogsWhatItRead(t *testing.T) {
@@ -156,7 +161,7 @@ func TestAWatchNeverLogsWhatItRead(t *testing.T) {
 	require.NoError(t, w.check(context.Background()))
 	require.Contains(t, log.String(), "checked target")
 	require.NotContains(t, log.String(), "HTEST-PAT")
-	kept, err := st.Preflight(context.Background(), target.Name)
+	kept, err := st.Reading(context.Background(), target.Name, store.LastReading)
 	require.NoError(t, err)
 	require.False(t, strings.Contains(string(kept.Document), "HTEST-PAT"))
 }
@@ -176,7 +181,7 @@ func TestAWatchBelievesTheHospitalsCertificates(t *testing.T) {
 	require.NoError(t, err)
 	w := newWatch(st, slog.New(slog.DiscardHandler), target, time.Hour, prometheus.NewRegistry())
 	require.NoError(t, w.check(context.Background()))
-	kept, err := st.Preflight(context.Background(), target.Name)
+	kept, err := st.Reading(context.Background(), target.Name, store.LastReading)
 	require.NoError(t, err)
 	require.True(t, kept.Usable, string(kept.Document))
 }
