@@ -4,11 +4,13 @@ package main
 
 import (
 	"os"
+	"strconv"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"enbloc/server/delivery"
 	"enbloc/server/internal/child"
 )
 
@@ -49,5 +51,20 @@ func TestNothingIsLostOrDoubledByReplicas(t *testing.T) {
 	for _, r := range v.Replicas {
 		require.Positive(t, r.Accepted)
 		require.Positive(t, r.Delivered)
+	}
+}
+
+// The other ways to write resources. By single requests a case is a hundred of
+// them, so that as many go wrong in a case by a smaller share.
+func TestNothingIsLostOrDoubledByAnyRung(t *testing.T) {
+	for rung, faults := range map[int]float64{delivery.RungClientIDs: 0.2, delivery.RungConditionalUpdate: 0.2, delivery.RungSingle: 0.01} {
+		t.Run(strconv.Itoa(rung), func(t *testing.T) {
+			v, err := run(t.Context(), config{Cases: 30, Kills: 4, Faults: faults, Seed: 3, Store: "sqlite", Rung: rung, Senders: 4, Patience: 20 * time.Minute, Say: t.Logf})
+			require.NoError(t, err)
+			require.True(t, v.Good(), "%+v", v)
+			require.Equal(t, 4, v.Kills)
+			require.Greater(t, v.LedgerRows, 30*20)
+			require.Equal(t, rung == delivery.RungSingle, v.Partial > 0, "only single requests leave anything out")
+		})
 	}
 }
