@@ -144,6 +144,9 @@ var shapes = []question{
 	{"a single create with a reference to nothing, to an unknown type", "400, 422", same, func(s server) string {
 		return s.each(`,"subject":{"reference":"Patient/nobody-`+s.run+`"}`, `,"subject":{"reference":"Nonsense/1"}`)
 	}},
+	{"a reference to nothing in an extension", "400", stricter("201", "the real server looks at references that can be searched by only"), func(s server) string {
+		return s.each(`,"extension":[{"url":"https://enbloc.example/x","valueReference":{"reference":"Patient/nobody-` + s.run + `"}}]`)
+	}},
 	{"a single create with a reference to a wrong type", "422", same, func(s server) string {
 		id := s.made("Device", `{"resourceType":"Device","identifier":[{"system":"`+system+`","value":"`+s.v("wd")+`"}]}`)
 		return s.each(`,"encounter":{"reference":"Device/` + id + `"}`)

@@ -248,6 +248,11 @@ var deletions = []question{
 		gone := func(id string) string { return `{"request":{"method":"DELETE","url":"Observation/` + id + `"}}` }
 		return s.delete("/Observation/"+first) + ", " + s.delete("/Observation/"+second) + ", " + s.tx(gone(first), gone(second))
 	}},
+	{"delete of what a Procedure names as its report", "409", stricter("200", "the real server looks at references that can be searched by only"), func(s server) string {
+		report := s.made("DiagnosticReport", `{"resourceType":"DiagnosticReport","status":"final","code":{"text":"HTEST"}}`)
+		s.made("Procedure", `{"resourceType":"Procedure","status":"completed","subject":{"display":"HTEST"},"report":[{"reference":"DiagnosticReport/`+report+`"}]}`)
+		return s.delete("/DiagnosticReport/" + report)
+	}},
 	{"delete in a transaction: with what refers to it, without", "200 204 204, 409, 1 there", same, func(s server) string {
 		pair := func(v string) (string, string) {
 			p := s.made("Patient", s.patient(v))
