@@ -2,6 +2,7 @@ package practice
 
 import (
 	"maps"
+	"net/http"
 	"reflect"
 	"time"
 )
@@ -28,6 +29,10 @@ func Behaviours() []Behaviour {
 		{"async", "Answers a write 202 and does it 100 ms later; the outcome is told at the Content-Location, in a Bundle as R5 has it.",
 			Shape{Later: 100 * time.Millisecond}},
 		{"small", "Takes no more than 20 entries at once: a larger transaction is 413.", Shape{MostEntries: 20}},
+		{"racy", "As strict-409, and takes conditional updates; writes that meet may lose with 409, and conditional updates may leave doubles.",
+			Shape{Stale: 409, KeepsVersion: true, ConditionalUpdate: true, Racy: true}},
+		{"late-search", "Answers a search with what the same search found up to a minute ago, unless the request says Cache-Control: no-cache.",
+			Shape{LateSearch: time.Minute}},
 		{"rung-3", "Neither ids of the client nor conditional create: conditional update is left.",
 			Shape{NoClientIDs: true, NoConditionalCreate: true, ConditionalUpdate: true}},
 		{"rung-4", "No transaction: single requests are left.", Shape{NoTransaction: true}},
@@ -41,22 +46,23 @@ func Behaviours() []Behaviour {
 // oneByOne applies each entry alone. Ids are given first, so that a link to an
 // entry that fails leads to nothing, as it was seen to.
 func (r *Receiver) oneByOne(entries []*entry) {
-	ids := map[string]string{}
+	to := links{map[string]string{}, map[string]string{}}
 	for _, e := range entries {
-		if e.refused = r.identify(e); e.refused == nil && e.fullURL != "" {
-			ids[e.fullURL] = e.kind + "/" + e.stored
+		if e.refused = r.identify(e); e.refused == nil {
+			to.add(e)
 		}
 	}
 	for _, e := range entries {
-		if e.refused != nil || (e.status == statusOK && e.method == "POST") {
-			continue
-		}
-		var tree map[string]any
-		if tree, e.refused = r.linked(e.tree, ids); e.refused != nil {
-			continue
-		}
 		var undo []func()
-		e.version = r.store(e.kind, e.stored, e.method, tree, &undo)
+		switch {
+		case e.refused != nil:
+		case e.method == http.MethodDelete:
+			e.refused = r.deleteAll([]*entry{e})
+		case e.writes():
+			if e.refused = r.prepare(e, to); e.refused == nil {
+				r.put(e, &undo)
+			}
+		}
 	}
 }
 

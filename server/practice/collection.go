@@ -17,6 +17,8 @@ type version struct {
 	method string
 	at     time.Time
 	raw    json.RawMessage
+	// deleted: the resource is gone from here on; there is no raw.
+	deleted bool
 }
 
 // tree is the version as it can be looked into.
@@ -54,7 +56,7 @@ func newCollection(name string) *collection {
 
 func (c *collection) current(id string) (version, bool) {
 	all := c.items[id]
-	if len(all) == 0 {
+	if len(all) == 0 || all[len(all)-1].deleted {
 		return version{}, false
 	}
 	return all[len(all)-1], true
@@ -77,7 +79,9 @@ func (c *collection) push(id string, v version, tree map[string]any) (undo func(
 			c.reindex(id, before.tree(), true)
 			return
 		}
-		delete(c.items, id)
+		if len(c.items[id]) == 0 {
+			delete(c.items, id)
+		}
 		c.ids = c.ids[:len(c.ids)-1] // undone in reverse order, so it is the last
 	}
 }
@@ -101,13 +105,19 @@ func (c *collection) reindex(id string, tree map[string]any, add bool) {
 	}
 }
 
-// forget takes a resource out of every list; its id is not used again.
-func (c *collection) forget(id string) {
+// bury ends a resource with a version that says so. What is deleted is mostly
+// young, so its place in the order is looked for from the end.
+func (c *collection) bury(id string, end version) {
 	if v, ok := c.current(id); ok {
 		c.reindex(id, v.tree(), false)
 	}
-	c.items[id] = nil
-	c.ids = slices.DeleteFunc(c.ids, func(other string) bool { return other == id })
+	c.items[id] = append(c.items[id], end)
+	for i := len(c.ids) - 1; i >= 0; i-- {
+		if c.ids[i] == id {
+			c.ids = slices.Delete(c.ids, i, i+1)
+			return
+		}
+	}
 }
 
 // stamped copies a tree and puts the server's id and meta into it.

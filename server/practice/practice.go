@@ -11,7 +11,10 @@
 package practice
 
 import (
+	"bytes"
+	"compress/gzip"
 	"encoding/json"
+	"errors"
 	"io"
 	"mime"
 	"net/http"
@@ -45,6 +48,14 @@ type Receiver struct {
 	journal []Write
 	shape   Shape
 	spoiler *Spoiler
+	// incoming counts the references to each Type/id, where something can be
+	// deleted; see countReferences.
+	incoming map[string]int
+	// race is there where requests meet, since is when the one that is served came.
+	race  *race
+	since int
+	// searches are what LateSearch answers from.
+	searches map[string]remembered
 	// jobs are the writes that were accepted to be done later; see Shape.Later.
 	jobs []*job
 }
@@ -94,8 +105,10 @@ func (r *Receiver) serve(w http.ResponseWriter, req *http.Request) {
 
 // atOnce answers at once.
 func (r *Receiver) atOnce(w http.ResponseWriter, req *http.Request, path string) {
+	since := r.arrive(req)
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	r.since = since
 	if err := r.route(w, req, parts(path)); err != nil {
 		answerError(w, err)
 	}
@@ -178,7 +191,7 @@ func answer(w http.ResponseWriter, status int, body any) {
 	_ = e.Encode(body) // the caller has gone; nobody is left to tell
 }
 
-// readBody reads a resource of the right media type.
+// readBody reads a resource of the right media type, packed or not.
 func readBody(w http.ResponseWriter, req *http.Request) (map[string]any, *refusal) {
 	kind, _, err := mime.ParseMediaType(req.Header.Get("Content-Type"))
 	if err != nil || (kind != mediaType && kind != "application/json") {
@@ -187,6 +200,15 @@ func readBody(w http.ResponseWriter, req *http.Request) (map[string]any, *refusa
 	raw, err := readAll(w, req)
 	if err != nil {
 		return nil, &refusal{status: http.StatusRequestEntityTooLarge, code: "too-long", text: "the body is too large or broken off"}
+	}
+	switch req.Header.Get("Content-Encoding") {
+	case "", "identity":
+	case "gzip":
+		if raw, err = unpack(raw); err != nil {
+			return nil, &refusal{status: http.StatusBadRequest, code: "structure", text: "the body is no gzip, or too large"}
+		}
+	default:
+		return nil, &refusal{status: http.StatusUnsupportedMediaType, code: "not-supported", text: "send the body as it is, or in gzip"}
 	}
 	tree, err := decode(raw)
 	if err != nil {
@@ -197,4 +219,16 @@ func readBody(w http.ResponseWriter, req *http.Request) (map[string]any, *refusa
 
 func readAll(w http.ResponseWriter, req *http.Request) ([]byte, error) {
 	return io.ReadAll(http.MaxBytesReader(w, req.Body, largestBody))
+}
+
+func unpack(packed []byte) ([]byte, error) {
+	r, err := gzip.NewReader(bytes.NewReader(packed))
+	if err != nil {
+		return nil, err
+	}
+	raw, err := io.ReadAll(io.LimitReader(r, largestBody+1))
+	if err == nil && len(raw) > largestBody {
+		err = errors.New("larger than a body may be")
+	}
+	return raw, err
 }

@@ -6,10 +6,10 @@ import (
 )
 
 func (r *Receiver) read(w http.ResponseWriter, kind, id string) *refusal {
-	v, ok := r.types[kind].current(id)
-	if !ok {
-		return notFound("there is no such resource")
+	if refused := r.types[kind].missing(id); refused != nil {
+		return refused
 	}
+	v, _ := r.types[kind].current(id)
 	w.Header().Set("ETag", `W/"`+strconv.Itoa(v.number)+`"`)
 	answer(w, http.StatusOK, v.raw)
 	return nil
@@ -18,6 +18,9 @@ func (r *Receiver) read(w http.ResponseWriter, kind, id string) *refusal {
 func (r *Receiver) vread(w http.ResponseWriter, kind, id, number string) *refusal {
 	for _, v := range r.types[kind].items[id] {
 		if strconv.Itoa(v.number) == number {
+			if v.deleted {
+				return &refusal{status: http.StatusGone, code: "deleted", text: "with this version the resource was deleted"}
+			}
 			w.Header().Set("ETag", `W/"`+number+`"`)
 			answer(w, http.StatusOK, v.raw)
 			return nil
@@ -35,11 +38,15 @@ func (r *Receiver) history(w http.ResponseWriter, req *http.Request, kind, id st
 	entries := make([]any, 0, len(all))
 	for i := len(all) - 1; i >= 0; i-- {
 		v := all[i]
-		entries = append(entries, map[string]any{
-			"fullUrl": r.url(req, kind+"/"+id), "resource": v.raw,
+		entry := map[string]any{
+			"fullUrl":  r.url(req, kind+"/"+id),
 			"request":  map[string]any{"method": v.method, "url": kind + "/" + id},
 			"response": map[string]any{"status": "200", "etag": `W/"` + strconv.Itoa(v.number) + `"`},
-		})
+		}
+		if !v.deleted {
+			entry["resource"] = v.raw
+		}
+		entries = append(entries, entry)
 	}
 	answer(w, http.StatusOK, map[string]any{"resourceType": "Bundle", "type": "history", "total": len(all), "entry": entries})
 	return nil

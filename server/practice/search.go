@@ -35,7 +35,7 @@ func (r *Receiver) postSearch(w http.ResponseWriter, req *http.Request, kind str
 // search answers one page. Every parameter has to match; a parameter that is
 // not known is refused, as a server that ignored it would return everything.
 func (r *Receiver) search(w http.ResponseWriter, req *http.Request, kind string, form url.Values) *refusal {
-	ids, refused := r.matching(kind, form)
+	ids, refused := r.found(req, kind, form)
 	if refused != nil {
 		return refused
 	}

@@ -29,7 +29,7 @@ type Shape struct {
 	ConditionalUpdate bool
 	// NotAtomic: a transaction stops at its first bad entry and keeps the rest.
 	NotAtomic bool
-	// Deletes: DELETE is taken.
+	// Deletes: DELETE is taken, of what nothing refers to.
 	Deletes bool
 	// OnlyDocuments: of all types only a DocumentReference can be created;
 	// nothing can be updated.
@@ -49,6 +49,13 @@ type Shape struct {
 	// Later: a write is answered 202 and done so much later; its outcome is told at
 	// the Content-Location. 0: at once.
 	Later time.Duration
+	// Racy: writes that are under way at once and want the same may lose with 409,
+	// and of conditional updates one may make a double. Seed draws which.
+	Racy bool
+	Seed uint64
+	// LateSearch: a search is answered with what the same search found up to so long
+	// ago, unless the request says Cache-Control: no-cache. 0: never.
+	LateSearch time.Duration
 	// ReadOnly: nothing can be written.
 	ReadOnly bool
 	// Claims: the CapabilityStatement says that all of it works.
@@ -60,6 +67,11 @@ func (r *Receiver) Shape(s Shape) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.shape = s
+	r.countReferences()
+	r.race, r.searches = nil, map[string]remembered{}
+	if s.Racy {
+		r.race = newRace(s.Seed)
+	}
 }
 
 // refuses says whether the shape forbids an interaction.
@@ -137,6 +149,12 @@ func (r *Receiver) identifyWhere(e *entry) *refusal {
 		return bad("the condition of the update cannot be read")
 	}
 	ids, refused := r.matching(e.kind, form)
+	key := e.kind + "?" + e.where
+	if r.overlooks(key) {
+		ids, e.overlooked = nil, true
+	} else if lost := r.loses(key); lost != nil && refused == nil {
+		return lost
+	}
 	switch {
 	case refused != nil:
 		return refused
@@ -147,19 +165,5 @@ func (r *Receiver) identifyWhere(e *entry) *refusal {
 		return nil
 	}
 	e.stored, e.status = r.newID(), statusCreated
-	return nil
-}
-
-// delete marks a resource deleted; its versions stay readable.
-func (r *Receiver) delete(w http.ResponseWriter, kind, id string) *refusal {
-	if !r.shape.Deletes {
-		return notOffered()
-	}
-	c := r.types[kind]
-	if _, ok := c.current(id); !ok {
-		return notFound("there is no such resource")
-	}
-	c.forget(id)
-	w.WriteHeader(http.StatusNoContent)
 	return nil
 }

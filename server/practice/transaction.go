@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
-	"regexp"
 	"strconv"
 	"strings"
 )
@@ -14,10 +13,12 @@ type entry struct {
 	place           string // Bundle.entry[n]
 	fullURL         string
 	tree            map[string]any
+	ready           map[string]any // the tree with its references literal
 	method, kind    string
 	id              string // of a PUT
 	condition, when string // ifNoneExist, ifMatch
 	where           string // condition of a PUT
+	overlooked      bool   // it lost a race without being told
 	// what became of it; refused only where entries fail alone
 	refused *refusal
 	status  string
@@ -48,7 +49,7 @@ func (r *Receiver) transaction(w http.ResponseWriter, req *http.Request) *refusa
 	} else if refused := r.atomically(entries); refused != nil {
 		return refused
 	}
-	answer(w, http.StatusOK, map[string]any{"resourceType": "Bundle", "type": "transaction-response", "entry": r.responses(entries)})
+	answer(w, http.StatusOK, map[string]any{"resourceType": "Bundle", "type": "transaction-response", "entry": r.responses(entries, prefers(req, "representation"))})
 	return nil
 }
 
@@ -77,7 +78,7 @@ const (
 
 // responses has the shape of the real server: a relative location with version,
 // and a bare version as etag.
-func (r *Receiver) responses(entries []*entry) []any {
+func (r *Receiver) responses(entries []*entry, whole bool) []any {
 	out := make([]any, 0, len(entries))
 	for _, e := range entries {
 		if e.refused != nil {
@@ -90,13 +91,15 @@ func (r *Receiver) responses(entries []*entry) []any {
 			continue
 		}
 		v := strconv.Itoa(e.version)
-		out = append(out, map[string]any{"response": map[string]any{
-			"status": e.status, "location": e.kind + "/" + e.stored + "/_history/" + v, "etag": v}})
+		one := map[string]any{"response": map[string]any{
+			"status": e.status, "location": e.kind + "/" + e.stored + "/_history/" + v, "etag": v}}
+		if stands, ok := r.types[e.kind].current(e.stored); ok && whole {
+			one["resource"] = stands.raw
+		}
+		out = append(out, one)
 	}
 	return out
 }
-
-var putURL = regexp.MustCompile(`^([A-Za-z]+)/([A-Za-z0-9.-]{1,64})$`)
 
 // readEntries checks the frame before anything is touched.
 func (r *Receiver) readEntries(list []any) ([]*entry, *refusal) {
@@ -139,11 +142,11 @@ func (r *Receiver) readEntry(one any, place string) (*entry, *refusal) {
 	e.kind, e.condition = target, condition
 	switch {
 	case e.method == http.MethodDelete && r.shape.Deletes:
-		m := putURL.FindStringSubmatch(target)
-		if m == nil || e.tree != nil {
+		var ok bool
+		if e.kind, e.id, ok = literal(target); !ok || e.tree != nil {
 			return nil, bad("the url of a DELETE is Type/id, and it has no resource")
 		}
-		if e.kind, e.id = m[1], m[2]; kinds[e.kind].name == "" {
+		if kinds[e.kind].name == "" {
 			return nil, notFound("unknown resource type")
 		}
 		return e, nil
@@ -157,11 +160,10 @@ func (r *Receiver) readEntry(one any, place string) (*entry, *refusal) {
 	case e.method == http.MethodPut && strings.Contains(target, "?"):
 		return nil, &refusal{http.StatusMethodNotAllowed, "not-supported", "conditional updates double under races and are not offered", place}
 	case e.method == http.MethodPut:
-		m := putURL.FindStringSubmatch(target)
-		if m == nil {
+		var ok bool
+		if e.kind, e.id, ok = literal(target); !ok {
 			return nil, bad("the url of a PUT is Type/id")
 		}
-		e.kind, e.id = m[1], m[2]
 	}
 	if kinds[e.kind].name == "" {
 		return nil, notFound("unknown resource type")
@@ -172,51 +174,76 @@ func (r *Receiver) readEntry(one any, place string) (*entry, *refusal) {
 	return e, nil
 }
 
-// apply gives every entry its id, exchanges the references, then writes.
+// apply gives every entry its id, exchanges the references, then writes. Nothing
+// is written before all references are literal: a conditional one finds what was
+// there before, or what is created under the same condition.
 func (r *Receiver) apply(entries []*entry, undo *[]func()) *refusal {
-	ids := map[string]string{} // fullUrl -> Type/id
+	to := links{map[string]string{}, map[string]string{}}
 	for _, e := range entries {
 		if refused := r.identify(e); refused != nil {
 			return e.blame(refused)
 		}
-		if e.fullURL != "" {
-			ids[e.fullURL] = e.kind + "/" + e.stored
-		}
+		to.add(e)
 	}
-	var written []*entry
 	for _, e := range entries {
-		switch {
-		case e.status == statusOK && e.method == http.MethodPost:
-			continue // matched: nothing is written
-		case e.method == http.MethodDelete:
-			continue // last, when nothing can fail any more
-		}
-		tree, refused := r.linked(e.tree, ids)
-		if refused == nil && !r.shape.Lenient {
-			refused = checkResource(tree)
-		}
-		if refused != nil {
-			return e.blame(refused)
-		}
-		if v, ok := r.types[e.kind].current(e.stored); ok && r.shape.KeepsVersion && sameContent(v.tree(), tree) {
-			e.version = v.number
-			continue
-		}
-		e.version = r.store(e.kind, e.stored, e.method, tree, undo)
-		e.tree = tree // its references are literal now
-		written = append(written, e)
-	}
-	for _, e := range written {
-		if refused := r.checkWritten(e); refused != nil {
-			return e.blame(refused)
+		if e.writes() {
+			if refused := r.prepare(e, to); refused != nil {
+				return e.blame(refused)
+			}
 		}
 	}
 	for _, e := range entries {
-		if e.method == http.MethodDelete {
-			r.types[e.kind].forget(e.id)
+		if e.writes() {
+			r.put(e, undo)
 		}
 	}
-	return nil
+	for _, e := range entries {
+		if e.writes() {
+			if refused := r.checkWritten(e); refused != nil {
+				return e.blame(refused)
+			}
+		}
+	}
+	return r.deleteAll(entries)
+}
+
+// writes: what matched is left as it is, and deletes come last.
+func (e *entry) writes() bool {
+	return e.method != http.MethodDelete && (e.method != http.MethodPost || e.status == statusCreated)
+}
+
+// add lets references lead to an entry.
+func (l links) add(e *entry) {
+	place := e.kind + "/" + e.stored
+	if e.fullURL != "" {
+		l.urls[e.fullURL] = place
+	}
+	if e.condition != "" {
+		l.conditions[e.kind+"?"+e.condition] = place
+	}
+}
+
+// prepare makes the references of an entry literal and checks its content.
+func (r *Receiver) prepare(e *entry, to links) *refusal {
+	tree, refused := r.linked(e.tree, to)
+	if refused != nil {
+		return refused
+	}
+	e.ready = tree
+	if r.shape.Lenient {
+		return nil
+	}
+	return checkResource(tree)
+}
+
+// put stores an entry, unless it changes nothing and the shape has eyes for that.
+func (r *Receiver) put(e *entry, undo *[]func()) {
+	if v, ok := r.types[e.kind].current(e.stored); ok && r.shape.KeepsVersion && sameContent(v.tree(), e.ready) {
+		e.version = v.number
+		return
+	}
+	e.version = r.store(e.kind, e.stored, e.method, e.ready, undo)
+	r.raced(e)
 }
 
 // blame says which entry is at fault.
@@ -258,6 +285,9 @@ func (r *Receiver) identify(e *entry) *refusal {
 			return &refusal{status: http.StatusPreconditionFailed, code: "multiple-matches", text: "multiple matches for ifNoneExist"}
 		}
 		if len(ids) == 1 {
+			if lost := r.loses(e.kind + "?" + e.condition); lost != nil {
+				return lost
+			}
 			v, _ := c.current(ids[0])
 			e.stored, e.version, e.status = ids[0], v.number, statusOK
 			return nil
@@ -293,7 +323,10 @@ func (r *Receiver) identifyPut(c *collection, e *entry) *refusal {
 		if r.shape.NoClientIDs {
 			return notOffered()
 		}
-		if strings.Trim(e.id, "0123456789") == "" {
+		if !validID(e.id) {
+			return bad("this is no id")
+		}
+		if strings.Trim(e.id, "0123456789") == "" && len(c.items[e.id]) == 0 {
 			return bad("an id of the client must not be all digits")
 		}
 		if e.when != "" {
@@ -301,6 +334,9 @@ func (r *Receiver) identifyPut(c *collection, e *entry) *refusal {
 		}
 		e.status = statusCreated
 		return nil
+	}
+	if lost := r.loses(e.kind + "/" + e.id); lost != nil {
+		return lost
 	}
 	if e.when != "" && !r.shape.IgnoresVersions && e.when != `W/"`+strconv.Itoa(v.number)+`"` {
 		return r.shape.stale("this is not the current version")
@@ -315,7 +351,7 @@ func (r *Receiver) store(kind, id, method string, tree map[string]any, undo *[]f
 	number := len(c.items[id]) + 1
 	tree = stamped(tree, id, number, at)
 	raw := encode(tree)
-	*undo = append(*undo, c.push(id, version{number, method, at, raw}, tree))
+	*undo = append(*undo, r.refer(c, id, tree), c.push(id, version{number: number, method: method, at: at, raw: raw}, tree))
 	r.journal = append(r.journal, Write{kind, id, number, at, raw})
 	return number
 }
@@ -327,14 +363,24 @@ func (r *Receiver) checkWritten(e *entry) *refusal {
 	if r.shape.Lenient {
 		return nil
 	}
-	if e.condition != "" {
-		ids, refused := r.matchCondition(e)
+	if condition := e.condition + e.where; condition != "" && !e.overlooked {
+		form, _ := url.ParseQuery(condition) // it was read before
+		ids, refused := r.matching(e.kind, form)
 		if refused != nil {
 			return refused
 		}
 		if len(ids) != 1 || ids[0] != e.stored {
-			return &refusal{status: http.StatusPreconditionFailed, code: "conflict", text: "the resource is not matched by its own condition"}
+			return e.unmatched()
 		}
 	}
-	return r.checkTargets(e.tree)
+	return r.checkTargets(e.ready)
+}
+
+// unmatched is the answer to a resource that its own condition does not find.
+func (e *entry) unmatched() *refusal {
+	why := bad("the resource is not matched by its own condition")
+	if e.place != "" { // in a transaction, as the real server has it
+		why.status = http.StatusPreconditionFailed
+	}
+	return why
 }

@@ -3,6 +3,7 @@ package practice
 import (
 	"net/http"
 	"strconv"
+	"strings"
 )
 
 // create and update are the single writes: the way of targets without
@@ -36,6 +37,20 @@ func (r *Receiver) single(w http.ResponseWriter, req *http.Request, e *entry) *r
 	if e.status == statusOK {
 		status = http.StatusOK
 	}
-	answer(w, status, v.raw)
+	switch {
+	case prefers(req, "minimal"):
+		w.WriteHeader(status)
+	case prefers(req, "OperationOutcome"):
+		answer(w, status, map[string]any{"resourceType": "OperationOutcome", "issue": []any{
+			map[string]any{"severity": "information", "code": "informational", "diagnostics": "stored as version " + number}}})
+	default:
+		answer(w, status, v.raw)
+	}
 	return nil
+}
+
+// prefers reports what a request wants to hear of a write
+// (http://hl7.org/fhir/R4/http.html#ops).
+func prefers(req *http.Request, what string) bool {
+	return strings.Contains(req.Header.Get("Prefer"), "return="+what)
 }

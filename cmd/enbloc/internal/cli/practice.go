@@ -66,7 +66,7 @@ Every answer says what it is, also when it is a fault.
 	fl.StringVar(&f.like, "behave", "strict", "`KIND` of server to behave like")
 	fl.StringSliceVar(&f.lacks, "lacks", nil, "`ABILITY` that it does not have; may be given several times")
 	fl.StringArrayVar(&f.faults, "fault", nil, "`KIND=SHARE` of answers that go wrong, such as 500=0.05; may be given several times")
-	fl.Uint64Var(&f.seed, "seed", 1, "`NUMBER` that the faults are drawn by")
+	fl.Uint64Var(&f.seed, "seed", 1, "`NUMBER` that the faults and races are drawn by")
 	fl.DurationVar(&f.slow, "slow-by", 2*time.Second, "how late a slow answer comes")
 	return c
 }
@@ -119,6 +119,7 @@ func (f practiceFlags) behaviour() (prepare func(*practice.Receiver) error, abou
 		return nil, "", usagef("--behave %q is no kind of server\nSee: enbloc practice --help", f.like)
 	}
 	shape, about := all[i].Shape, all[i].Name+": "+all[i].About
+	shape.Seed = f.seed
 	shape.Deletes = !shape.ReadOnly && !shape.OnlyDocuments // so that a preflight can clean up after itself
 	for _, name := range f.lacks {
 		take, ok := abilities[name]
