@@ -111,7 +111,7 @@ func TestADatabaseOfTheFirstVersionIsMigrated(t *testing.T) {
 				}
 				var version int
 				require.NoError(t, s.DB().QueryRowContext(ctx, `SELECT max(version) FROM schema_version`).Scan(&version))
-				require.GreaterOrEqual(t, version, 3)
+				require.Equal(t, storetest.Newest(t, "migrations"), version)
 				require.NoError(t, s.InTx(ctx, func(tx *store.Tx) error {
 					_, err := tx.Thin(ctx, time.Now(), 10)
 					return err

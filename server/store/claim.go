@@ -42,6 +42,13 @@ const unblocked = `NOT EXISTS (SELECT 1 FROM deliveries o WHERE o.case_key = del
 // out again, marked Uncertain. The order inside a case holds across processes. A
 // row that is not there, or another tenant's, is a fault of kind NotFound.
 func (s *Store) Claim(ctx context.Context, tenant, id, worker string, now time.Time, lease time.Duration) (d Delivery, v Verdict, err error) {
+	if ctx.Err() != nil {
+		return d, Closed, ctx.Err()
+	}
+	// Whoever breaks off a claim may not hear that it was granted, and the row would
+	// be nobody's until others believe in the death of its holder.
+	ctx, cancel := outlasting(ctx, claimPatience)
+	defer cancel()
 	if s.engine == Postgres { // where one statement is a transaction
 		d, err = s.claimNew(ctx, tenant, id, worker, now, lease)
 	}
@@ -56,6 +63,16 @@ func (s *Store) Claim(ctx context.Context, tenant, id, worker string, now time.T
 		return d, Blocked, nil
 	}
 	return d, v, err
+}
+
+// claimPatience is how long a claim goes on that its caller has broken off.
+const claimPatience = 5 * time.Second
+
+// outlasting is a context that ends some time after another one does.
+func outlasting(ctx context.Context, by time.Duration) (context.Context, context.CancelFunc) {
+	longer, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	stop := context.AfterFunc(ctx, func() { time.AfterFunc(by, cancel) })
+	return longer, func() { stop(); cancel() }
 }
 
 // claimNew takes a row that nobody had before, as nearly every row is.

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"time"
 
@@ -26,8 +27,8 @@ func openPostgres(ctx context.Context, dsn string) (*Store, error) {
 		// The driver's text may quote the URL, and with it the password.
 		return nil, errors.New("reading the database URL: it is not a Postgres URL")
 	}
-	own := sql.OpenDB(lateConnector{stdlib.GetConnector(*config, stdlib.OptionAfterConnect(planOnce))})
-	other := stdlib.OpenDB(*config)
+	own := sql.OpenDB(lateConnector{stdlib.GetConnector(*config, stdlib.OptionAfterConnect(planOnce), stdlib.OptionResetSession(writable))})
+	other := stdlib.OpenDB(*config, stdlib.OptionResetSession(writable))
 	for db, most := range map[*sql.DB]int{own: pool, other: others} {
 		db.SetMaxOpenConns(most)
 		db.SetMaxIdleConns(most)
@@ -38,6 +39,16 @@ func openPostgres(ctx context.Context, dsn string) (*Store, error) {
 		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
+}
+
+// writable lets go of a connection that was opened while the database might only
+// be read: it would stay so when others may write again. From version 14 on
+// Postgres says so without being asked.
+func writable(_ context.Context, c *pgx.Conn) error {
+	if c.PgConn().ParameterStatus("default_transaction_read_only") == "on" {
+		return driver.ErrBadConn
+	}
+	return nil
 }
 
 // planOnce lets Postgres plan a statement once and not for each value. Every
