@@ -139,6 +139,12 @@ func (c *circuit) ends() time.Time {
 	return c.until
 }
 
+// alive reports whether an attempt that failed has got something written before:
+// then the target lets us in and is there, whatever broke off later.
+func alive(r Result) bool {
+	return r.Count(Created)+r.Count(Updated)+r.Count(Voided) > 0
+}
+
 // ofTarget reports whether a failure would meet every other case as well: the
 // target does not let us in, or there is no connection. An answer, whatever it
 // says about the case, shows that the target is there.

@@ -7,8 +7,8 @@ import (
 )
 
 // Single requests have to come in an order in which whatever is referred to is
-// there already. The model has one circle: a Procedure names the report, the
-// report names its results, and these name the Procedure. It is broken at its
+// there already. The model has circles: a Procedure names the report, the report
+// names its results, and these name the Procedure. They are broken at their
 // weakest place: what is referred to too early is left out at first and put in
 // by a second write, once it has a place.
 
@@ -87,7 +87,7 @@ func prunedOf(body []byte, lost func(urn string) bool) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	kept, _ := prune(tree, lost)
+	kept, _ := prune(tree, func(reference string) bool { return strings.HasPrefix(reference, "urn:uuid:") && lost(reference) })
 	return fhirserver.EncodeTree(kept)
 }
 
@@ -96,7 +96,7 @@ func prunedOf(body []byte, lost func(urn string) bool) ([]byte, error) {
 func prune(node any, lost func(urn string) bool) (kept any, keep bool) {
 	switch n := node.(type) {
 	case map[string]any:
-		if text, ok := n["reference"].(string); ok && strings.HasPrefix(text, "urn:uuid:") && lost(text) {
+		if text, ok := n["reference"].(string); ok && lost(text) {
 			return nil, false
 		}
 		out := make(map[string]any, len(n))

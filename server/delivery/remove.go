@@ -188,12 +188,14 @@ func (r *run) gone(ctx context.Context, stand []store.LedgerEntry) (rest []store
 }
 
 // rounds bounds how often what was refused is tried again after others are gone.
-const rounds = 4
+const rounds = 6
 
 // deleteSingly deletes one by one, in rounds, as one resource may hold another.
 func (r *run) deleteSingly(ctx context.Context, stand []store.LedgerEntry) ([]store.LedgerEntry, *Failure) {
+	untied := false
 	for range rounds {
 		var rest, deleted []store.LedgerEntry
+		held := false
 		for _, e := range stand {
 			a := r.target.Client.Delete(ctx, e.Type, e.ServerID)
 			reaction := a.Reaction(r.now())
@@ -209,18 +211,96 @@ func (r *run) deleteSingly(ctx context.Context, stand []store.LedgerEntry) ([]st
 				}
 				return stand, f
 			default:
+				held = held || a.Status == http.StatusConflict
 				rest = append(rest, e)
 			}
 		}
 		if failure := r.forget(ctx, deleted); failure != nil {
 			return rest, failure
 		}
-		if len(rest) == 0 || len(deleted) == 0 {
+		switch {
+		case len(rest) == 0:
+			return nil, nil
+		case len(deleted) > 0:
+		case !held || untied:
 			return rest, nil
+		default:
+			untied = true
+			if some, failure := r.untie(ctx, rest); failure != nil || !some {
+				return rest, failure
+			}
 		}
 		stand = rest
 	}
 	return stand, nil
+}
+
+// untie takes what Procedures and Conditions refer to in the case out of them: every
+// circle that a case has goes through one of the two, and a server that keeps
+// references whole deletes no part of a circle by itself. It tells whether there
+// was anything to take out.
+func (r *run) untie(ctx context.Context, rest []store.LedgerEntry) (some bool, failure *Failure) {
+	places := map[string]bool{}
+	for _, e := range rest {
+		places[e.Type+"/"+e.ServerID] = true
+	}
+	for _, e := range rest {
+		if e.Type != "Procedure" && e.Type != "Condition" {
+			continue
+		}
+		a := r.target.Client.Read(ctx, e.Type, e.ServerID)
+		m, err := fhirserver.ReadMeta(a.Body)
+		if a.Err != nil || a.Status != http.StatusOK || err != nil {
+			return some, r.unread(a)
+		}
+		body, cut, err := r.cut(a.Body, places)
+		if err != nil {
+			return some, &Failure{Class: target.Retry, Reason: NoAnswer, RequestID: a.RequestID}
+		}
+		if !cut {
+			continue
+		}
+		a = r.target.Client.Update(ctx, e.Type, e.ServerID, withID(body, e.ServerID), m.Version)
+		switch reaction := a.Reaction(r.now()); reaction.Class {
+		case target.Done:
+			some = true
+		case target.Conflict:
+			return some, &Failure{Class: target.Retry, Reason: LostRace, Status: a.Status, RequestID: a.RequestID}
+		case target.Permanent, target.StepDown, target.Park:
+			continue // it stays as it is, and is marked
+		default:
+			return some, r.failure(a, reaction)
+		}
+		// Should the case be sent again before it is gone, this is written as it was.
+		e.Hash, e.Body, e.Version = "", body, fhirserver.ReadSingle(a).Version
+		if e.RoleKey != "" {
+			r.learn(e, Updated)
+		}
+	}
+	// At once: what is deleted next must not be written down as standing later.
+	if err := r.save(ctx, 0); err != nil {
+		return some, asFailure(err)
+	}
+	return some, nil
+}
+
+// cut takes the references to some places out of a resource as the target has it.
+func (r *run) cut(standing []byte, places map[string]bool) (body []byte, cut bool, err error) {
+	if body, err = withoutServerParts(standing); err != nil {
+		return nil, false, err
+	}
+	tree, err := fhirserver.DecodeTree[any](body)
+	if err != nil {
+		return nil, false, err
+	}
+	c := comparer{base: r.target.Client.BaseURL()}
+	kept, _ := prune(tree, func(reference string) bool {
+		lost := places[c.plainReference(reference)]
+		cut = cut || lost
+		return lost
+	})
+	body, err = fhirserver.EncodeTree(kept)
+	return body, cut, err
 }
 
 // mark marks what could not be deleted as entered in error.

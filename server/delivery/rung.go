@@ -1,10 +1,12 @@
 package delivery
 
-// The rungs of writing, best first. Which one a target is written by is found
-// by a preflight and kept; each lower one gives something up.
+// The rungs of writing. Which one a target is written by is found by a preflight
+// and kept; each gives something up, from RungConditionalCreate on the more the
+// lower it is.
 const (
 	// RungClientIDs writes one transaction of PUT Type/{role key}: for targets
-	// that take ids of the client.
+	// that take ids of the client. No R4 condition guards such a first write, so
+	// that RungConditionalCreate comes before it where both work.
 	RungClientIDs = 1
 	// RungConditionalCreate writes one transaction of POST with ifNoneExist
 	// first and PUT by the recorded id with ifMatch later. It is the default.
@@ -46,7 +48,7 @@ const (
 type Rung struct {
 	Number int    `json:"number"`
 	Title  string `json:"title"`
-	// Lost is what this rung gives up against the first, in sentences.
+	// Lost is what this rung gives up, in sentences.
 	Lost []string `json:"lost"`
 }
 
@@ -56,10 +58,11 @@ var lostWithoutTransaction = []string{
 	"A refusal in the middle leaves the parts before it on the server until the case is corrected.",
 }
 
-// Rungs lists all rungs, best first.
+// Rungs lists all rungs.
 func Rungs() []Rung {
 	return []Rung{
-		{RungClientIDs, "transaction, ids of ours", []string{}},
+		{RungClientIDs, "transaction, ids of ours", []string{
+			"A first write that got no answer is repeated once nothing is found. Should the server carry out the one before only after that, it overwrites what has been written since, and this is noticed with the next state of the case."}},
 		{RungConditionalCreate, "transaction, conditional create, then update by id and version", []string{
 			"The server chooses the ids, so our ledger is needed to update quickly; without it every resource is found again by its key."}},
 		{RungConditionalUpdate, "transaction, conditional update for the first write", []string{

@@ -57,6 +57,9 @@ func withoutServerParts(body []byte) ([]byte, error) {
 		if meta, ok := o["meta"].(map[string]any); ok {
 			delete(meta, "versionId")
 			delete(meta, "lastUpdated")
+			if len(meta) == 0 { // an object must not be empty (http://hl7.org/fhir/R4/json.html)
+				delete(o, "meta")
+			}
 		}
 	}
 	return fhirserver.EncodeTree(tree)

@@ -165,7 +165,11 @@ func (s *Service) guarded(ctx context.Context, d store.Delivery, t *turn) (Resul
 		return result, failure
 	}
 	t.settle(failure, s.steady())
-	if engine.circuit.settle(p, failure, s.steady()) {
+	blamed := failure
+	if alive(result) && ofTarget(failure) {
+		blamed = nil
+	}
+	if engine.circuit.settle(p, blamed, s.steady()) {
 		s.log.WarnContext(ctx, "circuit of target changed", "target", d.Target, "state", engine.circuit.state(s.steady()))
 	}
 	return result, failure

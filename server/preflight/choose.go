@@ -8,7 +8,7 @@ import (
 	"enbloc/server/target/fhirserver"
 )
 
-// choose finds the highest rung that everything seen allows, and says what is
+// choose finds the best rung that everything seen allows, and says what is
 // lost there and what to ask for.
 func (r *run) choose() {
 	rung, first, why := r.byClaims()
@@ -66,10 +66,10 @@ func (r *run) byFacts() (int, delivery.FirstWrite, string) {
 		return delivery.RungSingle, firstWrite(f), "Transactions are not taken."
 	case !f.atomic:
 		return delivery.RungSingle, firstWrite(f), "A transaction that fails keeps a half."
+	case f.inTransaction && f.raceSafe: // before ids of ours: a write that is carried out late overwrites nothing
+		return delivery.RungConditionalCreate, delivery.WithCondition, "Transactions are all or nothing, and a conditional create holds under repetition and race."
 	case f.clientIDs && r.claimed(func(t fhirserver.TypeCapabilities) *bool { return t.UpdateCreate }):
 		return delivery.RungClientIDs, delivery.WithClientID, "Transactions are all or nothing, and ids of ours are taken for every type."
-	case f.inTransaction && f.raceSafe:
-		return delivery.RungConditionalCreate, delivery.WithCondition, "Transactions are all or nothing, and a conditional create holds under repetition and race."
 	case f.inTransaction:
 		return delivery.RungConditionalCreate, delivery.WithCondition, "Transactions are all or nothing, and a conditional create holds under repetition; under a race it did not."
 	case f.conditionalUpdate:

@@ -51,14 +51,15 @@ func TestEveryServerGetsTheRungThatItCanHold(t *testing.T) {
 		rung  int
 		first delivery.FirstWrite
 	}{
-		"all":                      {practice.Shape{Deletes: true}, delivery.RungClientIDs, delivery.WithClientID},
+		"all":                      {practice.Shape{Deletes: true}, delivery.RungConditionalCreate, delivery.WithCondition},
+		"ids of ours only":         {practice.Shape{NoConditionalCreate: true}, delivery.RungClientIDs, delivery.WithClientID},
 		"ids of its own":           {practice.Shape{NoClientIDs: true}, delivery.RungConditionalCreate, delivery.WithCondition},
 		"conditional update only":  {practice.Shape{NoClientIDs: true, NoConditionalCreate: true, ConditionalUpdate: true}, delivery.RungConditionalUpdate, ""},
 		"no condition at all":      {practice.Shape{NoClientIDs: true, IgnoresConditions: true}, delivery.RungSingle, delivery.AfterSearch},
 		"no transaction":           {practice.Shape{NoTransaction: true}, delivery.RungSingle, delivery.WithCondition},
 		"no transaction, no cond.": {practice.Shape{NoTransaction: true, NoConditionalCreate: true}, delivery.RungSingle, delivery.WithClientID},
 		"not all or nothing":       {practice.Shape{NotAtomic: true}, delivery.RungSingle, delivery.WithCondition},
-		"versions ignored":         {practice.Shape{IgnoresVersions: true}, delivery.RungClientIDs, delivery.WithClientID},
+		"versions ignored":         {practice.Shape{IgnoresVersions: true}, delivery.RungConditionalCreate, delivery.WithCondition},
 		"documents only":           {practice.Shape{OnlyDocuments: true}, delivery.RungDocument, delivery.AfterSearch},
 		"read only":                {practice.Shape{ReadOnly: true}, delivery.RungFile, ""},
 		"a liar without tx":        {practice.Shape{NoTransaction: true, NoClientIDs: true, Claims: true}, delivery.RungSingle, delivery.WithCondition},

@@ -37,12 +37,13 @@ func TestNothingIsLostWhenTheProgramIsStopped(t *testing.T) {
 			t.Cleanup(p.Kill)
 			cases, err := makeCases(ctx, c.Cases, c.Seed, place)
 			require.NoError(t, err)
-			require.NoError(t, place.begin(ctx, p))
+			all := fleet{{Program: p}}
+			require.NoError(t, place.begin(ctx, all))
 
 			require.NoError(t, p.Start(ctx))
-			counter := newKiller(c, p, cases)
+			counter := newKiller(c, all, cases)
 			fed := make(chan error, 1)
-			go func() { fed <- feed(ctx, c, p, cases, counter, &child.Measure{}) }()
+			go func() { fed <- feed(ctx, c, all, cases, counter, &child.Measure{}) }()
 			for n := range stops {
 				point := counter.total * (n + 1) / (stops + 1)
 				require.Eventually(t, func() bool { return counter.count() >= point }, 2*time.Minute, time.Millisecond)
