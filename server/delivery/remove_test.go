@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"net/http"
 	"strings"
 	"sync"
 	"testing"
@@ -11,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"enbloc/mapping/graph"
 	"enbloc/server/delivery"
 	"enbloc/server/practice"
 	"enbloc/server/store"
@@ -221,4 +223,62 @@ func TestARemovalSurvivesLostAnswersAndFindsWhatTheLedgerDoesNotKnow(t *testing.
 	require.NoError(t, err)
 	p.reaches(s, store.Withheld)
 	require.Zero(t, p.standing(s))
+}
+
+// What refers to itself in a circle is deleted by no server as it is but in one
+// transaction. Where there is none, or it is too large for the target, the circle
+// is cut first; and a case that is wanted again after that, before all of it is
+// gone, is written as it was.
+func TestACircleIsTakenBackWithoutATransaction(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		shape  practice.Shape
+		target func(*delivery.Target)
+	}{
+		"one by one":        {practice.Shape{Deletes: true, NoTransaction: true}, func(t *delivery.Target) { t.Rung = delivery.RungSingle }},
+		"too large for one": {practice.Shape{Deletes: true}, func(t *delivery.Target) { t.MaxEntries = 2 }},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			b := newBench(t)
+			b.Shape(c.shape)
+			g := scene{name: "circle", sequence: 1, event: true}.graph()
+			by := map[string]*graph.Resource{}
+			for i := range g.Resources {
+				by[g.Resources[i].Role] = &g.Resources[i]
+			}
+			procedure := by["resection/1"]
+			var tree map[string]any
+			require.NoError(t, json.Unmarshal(procedure.Body, &tree))
+			tree["report"] = []any{ref(*by["report/endoscopy"])}
+			var err error
+			procedure.Body, err = json.Marshal(tree)
+			require.NoError(t, err)
+			e := b.engine(t, c.target)
+			_, err = e.Deliver(t.Context(), g)
+			require.NoError(t, err)
+			require.Len(t, b.byKey(t), len(g.Resources))
+
+			// The first removal ends after the cut: the next DELETE gets no answer.
+			cut := false
+			b.faults.plan(func(r *http.Request) bool {
+				cut = cut || r.Method == http.MethodPut && strings.Contains(r.URL.Path, "/Procedure/")
+				return cut && r.Method == http.MethodDelete
+			}, resetBefore)
+			_, err = e.Remove(t.Context(), g)
+			require.Error(t, err)
+			require.Nil(t, b.Resources("Procedure")[0]["report"])
+			result, err := e.Deliver(t.Context(), g)
+			require.NoError(t, err)
+			require.Empty(t, result.Alarms())
+			require.NotNil(t, b.Resources("Procedure")[0]["report"], "it is written as it was")
+
+			result, err = e.Remove(t.Context(), g)
+			require.NoError(t, err)
+			require.Equal(t, len(g.Resources)-1, result.Removal.Deleted, "all but what cases share")
+			require.Zero(t, result.Removal.Voided+result.Removal.Left)
+			require.Empty(t, b.Resources("Procedure"))
+			require.Len(t, b.Resources("Device"), 1)
+		})
+	}
 }
