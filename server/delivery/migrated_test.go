@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/riverqueue/river"
 	"github.com/riverqueue/river/riverdriver"
@@ -14,6 +15,7 @@ import (
 	"github.com/riverqueue/river/rivermigrate"
 	"github.com/stretchr/testify/require"
 
+	"enbloc/server/delivery"
 	"enbloc/server/store"
 	"enbloc/server/store/storetest"
 )
@@ -22,23 +24,30 @@ const migrations = "../store/migrations"
 
 // A database that a program of any version left goes on where that stopped: what
 // stands at the target is known and not written again, what was waiting, being
-// sent or in doubt arrives once, and what somebody must decide stays.
+// sent or in doubt arrives once, and what somebody must decide stays. Jobs of a
+// tenant from before tenants had queues lie in a queue that nobody works.
 func TestTheOutboxOfEveryVersionGoesOn(t *testing.T) {
 	t.Parallel()
 	for version := 1; version < storetest.Newest(t, migrations); version++ {
-		t.Run(fmt.Sprint(version), func(t *testing.T) {
-			t.Parallel()
-			engines(t, func(t *testing.T, dsn string) {
-				if dsn == "" {
-					dsn = filepath.Join(t.TempDir(), "old.db")
-				}
-				goesOn(t, dsn, version)
+		tenants := []string{""}
+		if version == 4 {
+			tenants = append(tenants, "north")
+		}
+		for _, tenant := range tenants {
+			t.Run(fmt.Sprint(version, tenant), func(t *testing.T) {
+				t.Parallel()
+				engines(t, func(t *testing.T, dsn string) {
+					if dsn == "" {
+						dsn = filepath.Join(t.TempDir(), "old.db")
+					}
+					goesOn(t, dsn, version, tenant)
+				})
 			})
-		})
+		}
 	}
 }
 
-func goesOn(t *testing.T, dsn string, version int) {
+func goesOn(t *testing.T, dsn string, version int, tenant string) {
 	// What an old program delivered is what one of today does.
 	b := newBench(t)
 	today := plantAt(t, b, "", nil)
@@ -51,12 +60,12 @@ func goesOn(t *testing.T, dsn string, version int) {
 	old := storetest.OpenOld(t, dsn, migrations, version)
 	queue := oldQueue(t, old, dsn)
 	row := func(s scene, d store.Delivery) {
-		d.CaseKey, d.Sequence, d.Target = s.caseKey(), s.sequence, "practice"
+		d.Tenant, d.CaseKey, d.Sequence, d.Target = tenant, s.caseKey(), s.sequence, "practice"
 		d.ID = fmt.Sprintf("%s-%d", s.name, s.sequence)
 		old.Delivery(d)
 	}
 	for name, n := range map[string]int{"known": 3, "stopped": 2, "sending": 1, "doubt": 1, "orphan": 1} {
-		old.Case(key("c", name), "", n)
+		old.Case(key("c", name), tenant, n)
 	}
 	var shared []string
 	for _, r := range known[0].graph().Resources {
@@ -82,15 +91,15 @@ func goesOn(t *testing.T, dsn string, version int) {
 	row(orphan, store.Delivery{State: store.Waiting, JobID: 12345})
 	old.Close()
 
-	p := plantAt(t, b, dsn, nil)
+	p := plantAt(t, b, dsn, func(o *delivery.Options) { o.Tenant = tenant })
 	for _, s := range []scene{known[1], known[2], sending, doubt, orphan} {
 		p.scenes[fmt.Sprintf("%s/%d", s.caseKey(), s.sequence)] = s
 	}
 	p.start()
 	for _, s := range []scene{known[1], known[2], sending, doubt, orphan} {
-		p.until(s, store.Delivered)
+		require.Eventually(t, func() bool { return p.rowsOf(tenant, s.caseKey())[s.sequence].State == store.Delivered }, 20*time.Second, 10*time.Millisecond, s.name)
 	}
-	conflict := p.rows(stopped[1].caseKey())[2]
+	conflict := p.rowsOf(tenant, stopped[1].caseKey())[2]
 	require.Equal(t, store.InConflict, conflict.State)
 	require.Equal(t, 1, conflict.Attempts)
 	// Of the known case only what is new and what changed, twice; of three more
