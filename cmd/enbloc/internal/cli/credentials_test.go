@@ -79,7 +79,7 @@ func TestATargetThatIsSignedInto(t *testing.T) {
 	got := run(t, "", append([]string{"preflight", g.base, "--cases", "1", "--target-serves", "test"}, access...)...)
 	require.Equal(t, cli.Good, got.code, got.err)
 	require.Contains(t, got.out, "Signing in: A token was granted, good for 5m0s, without the right to write system/")
-	require.Contains(t, got.out, "can be delivered to by rung 1 of 6")
+	require.Contains(t, got.out, "can be delivered to by rung 2 of 6")
 	require.Equal(t, int32(1), g.signedIn.Load())
 
 	report := onDisk(t, "r.json", example(t, bleed, "01-report.json"))

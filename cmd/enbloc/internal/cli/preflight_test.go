@@ -31,7 +31,7 @@ func TestPreflightWritesEveryFormAndEndsWithItsCode(t *testing.T) {
 	base := practiceServer(t, practice.Shape{Deletes: true})
 	got := run(t, "", "preflight", base, "--html", at("p.html"), "--json", at("p.json"), "--junit", at("p.xml"), "--keep", "--data", dir, "--cases", "2")
 	require.Equal(t, cli.Good, got.code, got.err)
-	require.Contains(t, got.out, "can be delivered to by rung 1 of 6")
+	require.Contains(t, got.out, "can be delivered to by rung 2 of 6")
 	require.Contains(t, got.out, "of 2 invented cases 2 can be delivered")
 
 	raw, err := os.ReadFile(at("p.json"))
@@ -80,7 +80,7 @@ func TestKeepingAPreflight(t *testing.T) {
 	require.Equal(t, cli.Good, got.code, "who keeps it accepts what has changed")
 	require.Contains(t, got.out, "CHANGED")
 	require.Contains(t, got.out, "transaction was warn, is pass")
-	require.Contains(t, got.out, "writes by rung 1 from its next start")
+	require.Contains(t, got.out, "writes by rung 2 from its next start")
 }
 
 func TestTestDataStaysAwayFromPatients(t *testing.T) {
