@@ -58,15 +58,18 @@ var lostWithoutTransaction = []string{
 	"A refusal in the middle leaves the parts before it on the server until the case is corrected.",
 }
 
+// lateWrite holds where no condition guards a first write.
+const lateWrite = "A first write that got no answer is repeated once nothing is found. Should the server carry out the one before only after that, " +
+	"it overwrites what has been written since, and this is noticed with the next state of the case."
+
 // Rungs lists all rungs.
 func Rungs() []Rung {
 	return []Rung{
-		{RungClientIDs, "transaction, ids of ours", []string{
-			"A first write that got no answer is repeated once nothing is found. Should the server carry out the one before only after that, it overwrites what has been written since, and this is noticed with the next state of the case."}},
+		{RungClientIDs, "transaction, ids of ours", []string{lateWrite}},
 		{RungConditionalCreate, "transaction, conditional create, then update by id and version", []string{
 			"The server chooses the ids, so our ledger is needed to update quickly; without it every resource is found again by its key."}},
 		{RungConditionalUpdate, "transaction, conditional update for the first write", []string{
-			"Two senders at the same moment could leave a double, as the server's condition is not safe under races. Each first write is searched for afterwards, and a double stops the case."}},
+			"Two senders at the same moment could leave a double, as the server's condition is not safe under races. Each first write is searched for afterwards, and a double stops the case.", lateWrite}},
 		{RungSingle, "single requests in order, the report last", lostWithoutTransaction},
 		{RungDocument, "one document for each state of a case", []string{
 			"Measurements, histology and results are inside a document: they cannot be searched, trended or counted on the server.",
