@@ -5,6 +5,9 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"runtime"
+
+	"golang.org/x/sync/errgroup"
 
 	"enbloc/mapping"
 	"enbloc/mapping/assess"
@@ -96,20 +99,57 @@ func check(ctx context.Context, v *verdict, st *store.Store, journal []practice.
 			v.note(&v.Doubled, "%s stands %d times", roleKey, len(places))
 		}
 	}
-	for i, c := range cases {
-		v.Documents += c.accepted
-		if c.accepted != len(c.documents) || c.key == "" {
-			v.note(&v.Lost, "case %d: %d of %d documents accepted", i, c.accepted, len(c.documents))
-			continue
-		}
-		if err := v.checkCase(ctx, st, in, s, c); err != nil {
-			return fmt.Errorf("checking case %d: %w", i, err)
-		}
+	if err := v.checkCases(ctx, st, in, s, cases); err != nil {
+		return err
 	}
-	v.checkRepeated(s, journal)
+	v.checkRepeated(s, s.serving)
 	shared, err := st.SharedLedger(ctx, "torture")
 	v.checkShared(s, shared)
 	return err
+}
+
+// checkCases checks every case, as many at once as there are processors.
+func (v *verdict) checkCases(ctx context.Context, st *store.Store, in *intake.Intake, s surveyed, cases []*sent) error {
+	parts := make([]verdict, runtime.GOMAXPROCS(0))
+	all, ctx := errgroup.WithContext(ctx)
+	for n := range parts {
+		all.Go(func() error {
+			part := &parts[n]
+			part.Rung = v.Rung
+			for i := n; i < len(cases); i += len(parts) {
+				c := cases[i]
+				part.Documents += c.accepted
+				if c.accepted != len(c.documents) || c.key == "" {
+					part.note(&part.Lost, "case %d: %d of %d documents accepted", i, c.accepted, len(c.documents))
+					continue
+				}
+				if err := part.checkCase(ctx, st, in, s.remembering(), c); err != nil {
+					return fmt.Errorf("checking case %d: %w", i, err)
+				}
+			}
+			return nil
+		})
+	}
+	err := all.Wait()
+	for _, part := range parts {
+		v.add(part)
+	}
+	return err
+}
+
+// add counts what another has found of other cases.
+func (v *verdict) add(o verdict) {
+	v.Documents += o.Documents
+	v.LedgerRows += o.LedgerRows
+	v.Partial += o.Partial
+	v.Lost += o.Lost
+	v.Doubled += o.Doubled
+	v.Disordered += o.Disordered
+	v.Repeated += o.Repeated
+	v.Foreign += o.Foreign
+	v.Unverified += o.Unverified
+	v.Unsettled += o.Unsettled
+	v.Examples = append(v.Examples, o.Examples[:min(len(o.Examples), mostExamples-min(len(v.Examples), mostExamples))]...)
 }
 
 // checkCase checks one case: its rows, its last state, the order in which its
@@ -152,6 +192,7 @@ func (v *verdict) checkCase(ctx context.Context, st *store.Store, in *intake.Int
 	}
 	v.checkStanding(s, c.key, expected)
 	v.checkOrder(s, c.key, expected)
+	v.checkRepeated(s, s.journal[c.key])
 	return v.checkLedger(ctx, st, s, c.key)
 }
 

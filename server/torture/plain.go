@@ -21,11 +21,19 @@ type surveyed struct {
 	journal map[string][]practice.Write // case key → its writes, in order
 	names   map[string]string           // Type/id → role key, or system|value of the hospital's own
 	shared  []string                    // Type/id of what serves many cases
+	serving []practice.Write            // the writes of what serves many cases, in order
 	writes  int
+	known   map[string]string // plain forms by what they were made of; nil: none is kept
+}
+
+// remembering is the same, with plain forms that are made once: those of one case.
+func (s surveyed) remembering() surveyed {
+	s.known = map[string]string{}
+	return s
 }
 
 func survey(journal []practice.Write) (surveyed, error) {
-	s := surveyed{map[string]json.RawMessage{}, map[string][]string{}, map[string][]practice.Write{}, map[string]string{}, nil, 0}
+	s := surveyed{map[string]json.RawMessage{}, map[string][]string{}, map[string][]practice.Write{}, map[string]string{}, nil, nil, 0, nil}
 	for _, w := range journal {
 		place := w.Type + "/" + w.ID
 		tree, err := decode(w.Body)
@@ -44,8 +52,11 @@ func survey(journal []practice.Write) (surveyed, error) {
 		}
 		if caseKey := caseKeyOf(tree); caseKey != "" {
 			s.journal[caseKey] = append(s.journal[caseKey], w)
-		} else if w.Version == 1 {
-			s.shared = append(s.shared, place)
+		} else {
+			s.serving = append(s.serving, w)
+			if w.Version == 1 {
+				s.shared = append(s.shared, place)
+			}
 		}
 	}
 	return s, nil
@@ -54,11 +65,18 @@ func survey(journal []practice.Write) (surveyed, error) {
 // plain is a resource in a form that can be compared: without what a server
 // adds, with each reference as the key of what it leads to.
 func (s surveyed) plain(body json.RawMessage) string {
+	if form, ok := s.known[string(body)]; ok {
+		return form
+	}
 	tree, err := decode(body)
 	if err != nil {
 		return "no JSON: " + err.Error() // equal to nothing that is expected
 	}
-	return plain(tree, func(ref string) string { return s.names[ref] })
+	form := plain(tree, func(ref string) string { return s.names[ref] })
+	if s.known != nil {
+		s.known[string(body)] = form
+	}
+	return form
 }
 
 func plain(tree map[string]any, lead func(string) string) string {
@@ -226,6 +244,7 @@ type expected struct {
 func expect(states []graph.Graph) (expected, error) {
 	e := expected{role: map[string]string{}}
 	bodies := map[string]graph.Resource{} // newest form of everything so far
+	forms := map[string]string{}          // what a later state has unchanged is made plain once
 	for _, g := range states {
 		urns := map[string]string{}
 		for _, r := range bodies {
@@ -255,13 +274,20 @@ func expect(states []graph.Graph) (expected, error) {
 					bodies[k] = r
 				}
 			}
-			tree, err := decode(r.Body)
-			if err != nil {
-				return e, fmt.Errorf("reading %s: %w", r.Role, err)
-			}
-			if now[k] = plain(tree, func(ref string) string { return urns[ref] }); r.Shared {
+			if r.Shared {
 				now[k] = "" // whoever came first wrote it; it need only stand
+				continue
 			}
+			form, ok := forms[string(r.Body)]
+			if !ok {
+				tree, err := decode(r.Body)
+				if err != nil {
+					return e, fmt.Errorf("reading %s: %w", r.Role, err)
+				}
+				form = plain(tree, func(ref string) string { return urns[ref] })
+				forms[string(r.Body)] = form
+			}
+			now[k] = form
 		}
 		e.states = append(e.states, now)
 	}
