@@ -229,7 +229,7 @@ func mapKeys(m map[string]int) func(yield func(string) bool) {
 
 func clientOf(t *testing.T, base string) *fhirserver.Client {
 	t.Helper()
-	client, err := fhirserver.New(fhirserver.Config{BaseURL: base, Timeout: time.Minute})
+	client, err := fhirserver.New(fhirserver.Config{BaseURL: base, Timeout: time.Minute, SearchInURL: true})
 	require.NoError(t, err)
 	return client
 }

@@ -263,7 +263,7 @@ func (r *run) patientSearch(ctx context.Context) {
 		n, a := ask(System, "HTEST-nobody-"+r.report.Run)
 		switch {
 		case n < 0:
-			return Warn, fmt.Sprintf("Patients cannot be searched by identifier (%d).", a.Status), "Ask for the search; until then only delivery by the identifier alone is possible (--logical-patient)."
+			return Warn, fmt.Sprintf("Patients cannot be searched by identifier, with the identifier out of the URL (POST _search: %d).", a.Status), "Ask for the search by POST; until then let the server find the patient (--patient conditional), name the patient by the identifier alone (--patient logical), or let identifiers stand in URLs (--target-search-in-url)."
 		case n > 0:
 			r.facts.wrongPatients = true
 			return Fail, fmt.Sprintf("A search for a patient who cannot exist returns %d: the server ignores the condition.", n), "Do not use this server: records would be filed under wrong patients. Ask for a search by identifier that works."

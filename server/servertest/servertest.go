@@ -116,7 +116,7 @@ func (s *Service) wire(log *slog.Logger) {
 	var err error
 	s.Store, err = store.Open(ctx, s.o.Database)
 	s.must(err)
-	client, err := fhirserver.New(fhirserver.Config{BaseURL: s.target, Timeout: s.timeout()})
+	client, err := fhirserver.New(fhirserver.Config{BaseURL: s.target, Timeout: s.timeout(), SearchInURL: s.o.Server != ""}) // one known server has no other search
 	s.must(err)
 	pipeline := mapping.New(Key)
 	s.Delivery, err = delivery.New(ctx, delivery.Options{

@@ -37,6 +37,9 @@ type Config struct {
 	Bearer             string
 	Tokens             TokenSource
 	Username, Password string
+	// SearchInURL lets identifiers of the hospital's stand in a URL where the target
+	// takes no search by POST: only where the site has said so.
+	SearchInURL bool
 	// Timeout bounds one request, answer included, and, when the target accepts
 	// it to be done later, the waiting for its outcome; 0 means 120 s, which is
 	// above the 100 s after which one known server gives up by itself.
@@ -66,6 +69,8 @@ type Client struct {
 	maxAnswer int64
 	// patience bounds the asking for the outcome of a request that was accepted.
 	patience time.Duration
+	// inURL: see Config.SearchInURL.
+	inURL bool
 	// getSearch is set once the target has shown that it knows no POST _search.
 	getSearch atomic.Bool
 }
@@ -82,7 +87,7 @@ func New(c Config) (*Client, error) {
 	if kinds := count(c.Bearer != "", c.Username != "", c.Tokens != nil); kinds > 1 {
 		return nil, errors.New("reading target credentials: give a bearer token, basic credentials or a client that signs in, and only one of them")
 	}
-	client := &Client{base: base, bearer: c.Bearer, tokens: c.Tokens, agent: c.UserAgent, maxAnswer: c.MaxAnswer}
+	client := &Client{base: base, bearer: c.Bearer, tokens: c.Tokens, agent: c.UserAgent, maxAnswer: c.MaxAnswer, inURL: c.SearchInURL}
 	if c.Username != "" {
 		client.user = url.UserPassword(c.Username, c.Password)
 	}

@@ -43,7 +43,8 @@ const (
 
 // Search returns the resources of q.Type that match, over all pages. The search
 // goes by POST, so that no identifier stands in a URL; a target that has shown
-// that it cannot is asked by GET from then on, but only where q is plain. The Answer is that of the last
+// that it cannot is asked by GET from then on, but only where q is plain or the
+// site lets identifiers stand there. The Answer is that of the last
 // request; when it is not a 200 with a Bundle, hits is nil and Err may be set.
 func (c *Client) Search(ctx context.Context, q Query) (hits []json.RawMessage, last Answer) {
 	form := url.Values{q.Param: {strings.Join(q.Values, ",")}, "_count": {strconv.Itoa(perPage)}}
@@ -75,10 +76,11 @@ func (c *Client) Search(ctx context.Context, q Query) (hits []json.RawMessage, l
 }
 
 func (c *Client) searchFirst(ctx context.Context, q Query, form url.Values, header map[string]string) Answer {
-	if !q.Plain || !c.getSearch.Load() {
+	may := q.Plain || c.inURL
+	if !may || !c.getSearch.Load() {
 		a := c.do(ctx, request{method: http.MethodPost, path: q.Type + "/_search", body: []byte(form.Encode()),
 			contentType: "application/x-www-form-urlencoded", header: header})
-		if !q.Plain {
+		if !may {
 			return a
 		}
 		switch a.Status {

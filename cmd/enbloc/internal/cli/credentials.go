@@ -12,6 +12,7 @@ type credentialFlags struct {
 	targetTokenFile, user, passwordFile string
 	signIn                              service.SignIn
 	clientSecretFile, caFile            string
+	searchInURL                         bool
 }
 
 func (f *credentialFlags) add(c *cobra.Command) {
@@ -25,12 +26,13 @@ func (f *credentialFlags) add(c *cobra.Command) {
 	fl.StringVar(&f.clientSecretFile, "target-client-secret-file", "", "`FILE` with the client's secret, instead of a key (or ENBLOC_TARGET_CLIENT_SECRET)")
 	fl.StringVar(&f.signIn.TokenURL, "target-token-url", "", "token endpoint `URL` (default the one in the server's smart-configuration)")
 	fl.StringVar(&f.signIn.Scope, "target-scope", "", "`SCOPES` to ask for, apart by spaces (default \"system/*.read system/*.write\")")
+	fl.BoolVar(&f.searchInURL, "target-search-in-url", false, "let identifiers of patients, encounters and staff stand in URLs, where the server takes no search by POST; its log and those in between may keep them")
 	fl.StringVar(&f.caFile, "target-ca-file", "", "`FILE` with certificates, PEM, that the server's may be signed by besides those this machine knows")
 }
 
 // credentials fills a configuration, and reads the secrets.
 func (s Streams) credentials(c *service.Config, f credentialFlags) (err error) {
-	c.TargetUser, c.SignIn, c.CAFile = f.user, f.signIn, f.caFile
+	c.TargetUser, c.SignIn, c.CAFile, c.SearchInURL = f.user, f.signIn, f.caFile, f.searchInURL
 	if c.TargetToken, err = s.secret("target-token", f.targetTokenFile); err != nil {
 		return err
 	}

@@ -51,6 +51,9 @@ type Config struct {
 	// CAFile holds certificates in PEM that the target's may be signed by,
 	// besides those that this machine believes.
 	CAFile string
+	// SearchInURL lets identifiers stand in URLs where the target takes no search
+	// by POST.
+	SearchInURL bool
 	// Rung is how resources are written, 1 to 6; enbloc preflight says which. 0:
 	// that of the last preflight that was kept, else 2.
 	Rung int

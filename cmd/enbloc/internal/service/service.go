@@ -212,7 +212,7 @@ func (c *Config) DeliveryTarget(ctx context.Context, version string) (delivery.T
 	}
 	client, err := fhirserver.New(fhirserver.Config{
 		BaseURL: c.Target, Bearer: c.TargetToken, Username: c.TargetUser, Password: c.TargetPassword, Tokens: tokens,
-		Transport: transport, UserAgent: "enbloc/" + version,
+		Transport: transport, UserAgent: "enbloc/" + version, SearchInURL: c.SearchInURL,
 	})
 	if err != nil {
 		return delivery.Target{}, err
