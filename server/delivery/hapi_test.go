@@ -7,7 +7,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -34,42 +33,12 @@ func realServer(t testing.TB) *bench {
 	require.NotEmpty(t, base, "start a HAPI FHIR server and give its base URL in ENBLOC_TEST_HAPI")
 	u, err := url.Parse(base)
 	require.NoError(t, err)
-	b := &bench{faults: &faults{next: forward(u)}}
+	b := &bench{faults: &faults{next: practice.Forward(u)}}
 	web := httptest.NewServer(b.faults)
 	t.Cleanup(web.Close)
 	b.url = web.URL + u.Path
 	seedReal(t, b)
 	return b
-}
-
-// forward passes whole requests and whole answers on: a streaming proxy would
-// add faults of its own, as it can lose an answer when the two connections end
-// at different moments.
-func forward(to *url.URL) http.Handler {
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		body, err := io.ReadAll(r.Body)
-		if err != nil {
-			return
-		}
-		address := url.URL{Scheme: to.Scheme, Host: to.Host, Path: r.URL.Path, RawQuery: r.URL.RawQuery}
-		req, err := http.NewRequestWithContext(context.WithoutCancel(r.Context()), r.Method, address.String(), bytes.NewReader(body))
-		if err != nil {
-			panic(err)
-		}
-		req.Header = r.Header.Clone()
-		req.Header.Del("Accept-Encoding") // else the answer stays packed
-		res, err := http.DefaultClient.Do(req)
-		if err != nil {
-			panic(err)
-		}
-		defer res.Body.Close()
-		answer, err := io.ReadAll(res.Body)
-		if err != nil {
-			panic(err)
-		}
-		w.WriteHeader(res.StatusCode)
-		_, _ = w.Write(answer)
-	})
 }
 
 // seedReal makes sure that the scenario's patient and encounter are there once.

@@ -23,7 +23,7 @@ const (
 // (http://hl7.org/fhir/R4/resource-operation-validate.html). It names those that
 // are answered worse than others; when all are answered alike, nothing is known.
 func (r *run) locate(ctx context.Context, ops []op, refs map[string]string, f *Failure) {
-	if f == nil || f.Class != target.Permanent || len(ops) < 2 || f.namesPart() {
+	if f == nil || f.Class != target.Permanent || len(ops) < 2 || f.NamesPart() {
 		return
 	}
 	ctx, cancel := context.WithTimeout(ctx, locating)
@@ -62,8 +62,8 @@ func (r *run) locate(ctx context.Context, ops []op, refs map[string]string, f *F
 	}
 }
 
-// namesPart reports whether a failure says which part of the case it is about.
-func (f *Failure) namesPart() bool {
+// NamesPart reports whether a failure says which part of the case it is about.
+func (f *Failure) NamesPart() bool {
 	return slices.ContainsFunc(f.Problems, func(p Problem) bool { return p.Role != "" })
 }
 

@@ -3,7 +3,6 @@ package delivery
 import (
 	"context"
 	"errors"
-	"slices"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -102,15 +101,6 @@ func (o *openRows) Collect(ch chan<- prometheus.Metric) {
 		ch <- prometheus.NewInvalidMetric(o.stopped, err)
 		return
 	}
-	for _, t := range o.targets {
-		for _, s := range []store.DeliveryState{store.InConflict, store.Dead} {
-			n := int64(0)
-			if i := slices.IndexFunc(stopped, func(c store.OpenCount) bool { return c.Target == t && c.State == s }); i >= 0 {
-				n = stopped[i].Rows
-			}
-			ch <- prometheus.MustNewConstMetric(o.stopped, prometheus.GaugeValue, float64(n), t, string(s))
-		}
-	}
 	rows, oldest := map[[2]string]int64{}, map[string]time.Time{}
 	for _, c := range counts {
 		rows[[2]string{c.Target, string(c.State)}] = c.Rows
@@ -118,10 +108,17 @@ func (o *openRows) Collect(ch chan<- prometheus.Metric) {
 			oldest[c.Target] = c.Oldest
 		}
 	}
+	for _, c := range stopped {
+		rows[[2]string{c.Target, string(c.State)}] = c.Rows
+	}
 	for _, t := range o.targets {
 		for _, s := range store.DeliveryStates() {
-			if s.Open() {
-				ch <- prometheus.MustNewConstMetric(o.rows, prometheus.GaugeValue, float64(rows[[2]string{t, string(s)}]), t, string(s))
+			n := float64(rows[[2]string{t, string(s)}])
+			switch {
+			case s.Open():
+				ch <- prometheus.MustNewConstMetric(o.rows, prometheus.GaugeValue, n, t, string(s))
+			case s == store.InConflict || s == store.Dead:
+				ch <- prometheus.MustNewConstMetric(o.stopped, prometheus.GaugeValue, n, t, string(s))
 			}
 		}
 		age := 0.0

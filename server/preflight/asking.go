@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"enbloc/mapping/term"
+	"enbloc/server/target"
 	"enbloc/server/target/fhirserver"
 )
 
@@ -113,18 +114,12 @@ func (r *run) validation(ctx context.Context) {
 	r.timed(GroupContent, "validate", "Checking without storing", func() (Status, string, string) {
 		refuses := func(c map[string]any) (answered, refused bool) {
 			a := r.saw("Observation/$validate", r.Client.Operation(ctx, "Observation", "$validate", encode(c)))
-			var o struct {
-				ResourceType string
-				Issue        []struct{ Severity string }
-			}
+			var o struct{ ResourceType string }
 			if a.Err != nil || json.Unmarshal(a.Body, &o) != nil || o.ResourceType != "OperationOutcome" ||
 				a.Status == http.StatusNotFound || a.Status == http.StatusMethodNotAllowed || a.Status == http.StatusNotImplemented {
 				return false, false
 			}
-			for _, issue := range o.Issue {
-				refused = refused || issue.Severity == "error" || issue.Severity == "fatal"
-			}
-			return true, refused || a.Status >= http.StatusBadRequest
+			return true, target.ReadIssues(a.Body).Wrong() || a.Status >= http.StatusBadRequest
 		}
 		answered, _ := refuses(r.canary("Observation", "validated", nil))
 		if !answered {

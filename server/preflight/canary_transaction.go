@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"sync"
 
 	"github.com/google/uuid"
 
@@ -68,16 +67,14 @@ func (r *run) racingTransactions(ctx context.Context) {
 		return
 	}
 	r.timed(GroupWriting, "transaction-race", "Writing the same resources at the same moment", func() (Status, string, string) {
-		answers := make([]fhirserver.Answer, racers)
-		var wait sync.WaitGroup
-		for i := range answers {
+		var sends []func() fhirserver.Answer
+		for range racers {
 			body := encode(map[string]any{"resourceType": "Bundle", "type": "transaction", "entry": r.linked("raced-part", "raced-whole")})
-			wait.Go(func() { answers[i] = r.Client.Transaction(ctx, body) })
+			sends = append(sends, func() fhirserver.Answer { return r.Client.Transaction(ctx, body) })
 		}
-		wait.Wait()
 		taken := 0
-		for _, a := range answers {
-			if done(r.saw("transaction, racing", a)) {
+		for _, a := range r.atOnce("transaction, racing", sends...) {
+			if done(a) {
 				taken++
 			}
 		}
@@ -92,7 +89,7 @@ func (r *run) racingTransactions(ctx context.Context) {
 		case taken == 0:
 			return Warn, found, "Ask why transactions are refused that come at the same moment: delivery sends several cases at once."
 		}
-		return Fail, found, "Let one service only send to this server. It sends each case one state after the other, so it does not race with itself."
+		return Fail, found, onlyOne
 	})
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 	"sync"
 
 	"enbloc/server/target/fhirserver"
@@ -87,6 +88,23 @@ func (r *run) repeating(ctx context.Context) {
 
 const racers = 4
 
+// onlyOne is what to do about a server that takes the same twice at one moment.
+const onlyOne = "Let one service only send to this server. It sends each case one state after the other, so it does not race with itself."
+
+// atOnce sends all at the same moment.
+func (r *run) atOnce(interaction string, sends ...func() fhirserver.Answer) []fhirserver.Answer {
+	answers := make([]fhirserver.Answer, len(sends))
+	var wait sync.WaitGroup
+	for i, send := range sends {
+		wait.Go(func() { answers[i] = send() })
+	}
+	wait.Wait()
+	for _, a := range answers {
+		r.saw(interaction, a)
+	}
+	return answers
+}
+
 // racing sends the same conditional create several times at once, as a single
 // request; transactions race by themselves.
 func (r *run) racing(ctx context.Context) {
@@ -95,17 +113,10 @@ func (r *run) racing(ctx context.Context) {
 	}
 	r.timed(GroupWriting, "race", "Creating the same at the same moment", func() (Status, string, string) {
 		body, condition := encode(r.canary("Observation", "race", nil)), r.condition("identifier", "race")
-		answers := make([]fhirserver.Answer, racers)
-		var wait sync.WaitGroup
-		for i := range answers {
-			wait.Go(func() { answers[i] = r.Client.Create(ctx, "Observation", body, condition) })
-		}
-		wait.Wait()
-		for _, a := range answers {
-			r.saw("create Observation, racing", a)
-		}
+		create := func() fhirserver.Answer { return r.Client.Create(ctx, "Observation", body, condition) }
+		r.atOnce("create Observation, racing", slices.Repeat([]func() fhirserver.Answer{create}, racers)...)
 		if n, _ := r.count(ctx, "Observation", "identifier", "race"); n != 1 {
-			return Fail, fmt.Sprintf("%d senders at once left %d resources.", racers, n), "Let one service only send to this server. It sends each case one state after the other, so it does not race with itself."
+			return Fail, fmt.Sprintf("%d senders at once left %d resources.", racers, n), onlyOne
 		}
 		return Pass, fmt.Sprintf("%d senders at once left one resource.", racers), ""
 	})

@@ -39,7 +39,7 @@ func (f Refusal) sentence() string {
 
 // nameless reports whether a failure is about the content and names no part.
 func nameless(f *delivery.Failure) bool {
-	return f.Reason == delivery.Refused && !slices.ContainsFunc(f.Problems, func(p delivery.Problem) bool { return p.Role != "" })
+	return f.Reason == delivery.Refused && !f.NamesPart()
 }
 
 // refusalsOf puts a failure into the terms of the sender.

@@ -7,8 +7,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
-	"net"
 	"net/http"
 	"net/url"
 	"os"
@@ -93,52 +91,10 @@ func (h *hapi) stand(ctx context.Context, c config) error {
 	if err != nil {
 		return err
 	}
-	listener, err := (&net.ListenConfig{}).Listen(ctx, "tcp", "127.0.0.1:0")
-	if err != nil {
-		return fmt.Errorf("opening the front of HAPI: %w", err)
-	}
-	h.place = "http://" + listener.Addr().String() + u.Path
-	h.front, h.faults = practice.NewSpoiler(forward(u.Host)), practice.EvenFaults(c.Seed, c.Faults)
-	h.faults.Delay = slowness
-	h.serving = &http.Server{Handler: h.front, ReadHeaderTimeout: time.Minute}
-	go h.serving.Serve(listener) //nolint:errcheck // its end is asked for
-	return nil
-}
-
-// forward passes whole requests and whole answers on: a streaming proxy would add
-// faults of its own. Without an answer it gives none.
-func forward(host string) http.Handler {
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		body, err := io.ReadAll(r.Body)
-		if err != nil {
-			panic(http.ErrAbortHandler)
-		}
-		to := *r.URL
-		to.Scheme, to.Host = "http", host
-		// Who gives up does not take back what was sent.
-		req, err := http.NewRequestWithContext(context.WithoutCancel(r.Context()), r.Method, to.String(), bytes.NewReader(body))
-		if err != nil {
-			panic(http.ErrAbortHandler)
-		}
-		req.Header, req.Host = r.Header.Clone(), r.Host // by which it names further pages
-		req.Header.Del("Accept-Encoding")               // else the answer stays packed
-		res, err := http.DefaultClient.Do(req)
-		if err != nil {
-			panic(http.ErrAbortHandler)
-		}
-		answer, err := io.ReadAll(res.Body)
-		_ = res.Body.Close()
-		if err != nil {
-			panic(http.ErrAbortHandler)
-		}
-		for name, values := range res.Header {
-			if name != "Content-Length" && name != "Transfer-Encoding" && name != "Connection" {
-				w.Header()[name] = values
-			}
-		}
-		w.WriteHeader(res.StatusCode)
-		_, _ = w.Write(answer)
-	})
+	h.front, h.faults = practice.NewSpoiler(practice.Forward(u)), faultsOf(c)
+	address, serving, err := serve(ctx, h.front)
+	h.place, h.serving = address+u.Path, serving
+	return err
 }
 
 // kill ends the server as a loss of power would.

@@ -56,17 +56,29 @@ type practising struct {
 }
 
 func openPractice(ctx context.Context, c config) (*practising, error) {
-	h := &practising{Receiver: practice.New("/fhir"), faults: practice.EvenFaults(c.Seed, c.Faults)}
+	h := &practising{Receiver: practice.New("/fhir"), faults: faultsOf(c)}
 	h.Shape(shapes[c.Rung])
-	h.faults.Delay = slowness
+	address, server, err := serve(ctx, h.Receiver)
+	h.address, h.server = address+"/fhir", server
+	return h, err
+}
+
+// faultsOf are the faults of a run, spread over all kinds.
+func faultsOf(c config) practice.Faults {
+	f := practice.EvenFaults(c.Seed, c.Faults)
+	f.Delay = slowness
+	return f
+}
+
+// serve serves on an address of its own until the server is closed.
+func serve(ctx context.Context, handler http.Handler) (address string, server *http.Server, err error) {
 	listener, err := (&net.ListenConfig{}).Listen(ctx, "tcp", "127.0.0.1:0")
 	if err != nil {
-		return nil, fmt.Errorf("opening receiver: %w", err)
+		return "", nil, fmt.Errorf("opening receiver: %w", err)
 	}
-	h.address = "http://" + listener.Addr().String() + "/fhir"
-	h.server = &http.Server{Handler: h.Receiver, ReadHeaderTimeout: time.Minute}
-	go h.server.Serve(listener) //nolint:errcheck // its end is asked for
-	return h, nil
+	server = &http.Server{Handler: handler, ReadHeaderTimeout: time.Minute}
+	go server.Serve(listener) //nolint:errcheck // its end is asked for
+	return "http://" + listener.Addr().String(), server, nil
 }
 
 func (h *practising) base() string { return h.address }

@@ -1,6 +1,10 @@
 package main
 
-import "encoding/json"
+import (
+	"encoding/json"
+
+	"enbloc/server/target/fhirserver"
+)
 
 // Where each resource is written by itself, what refers to each other in a circle
 // cannot all come whole: a first version may leave out references to what does not
@@ -14,7 +18,11 @@ func (e expected) partialOf(roleKey, form string, from int, stands map[string]bo
 		return 0
 	}
 	named := map[string]bool{}
-	namesIn(is, named)
+	fhirserver.EachObject(is, func(o map[string]any) {
+		if key, ok := o["reference"].(string); ok {
+			named[key] = true
+		}
+	})
 	for n := from; n <= len(e.states); n++ {
 		state := e.states[n-1]
 		tree, err := decode(json.RawMessage(state[roleKey]))
@@ -27,23 +35,6 @@ func (e expected) partialOf(roleKey, form string, from int, stands map[string]bo
 		}
 	}
 	return 0
-}
-
-// namesIn collects what a plain form refers to.
-func namesIn(node any, named map[string]bool) {
-	switch n := node.(type) {
-	case map[string]any:
-		if key, ok := n["reference"].(string); ok {
-			named[key] = true
-		}
-		for _, v := range n {
-			namesIn(v, named)
-		}
-	case []any:
-		for _, v := range n {
-			namesIn(v, named)
-		}
-	}
 }
 
 // without is a plain form without some references and what is empty without them;
