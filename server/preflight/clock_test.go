@@ -118,3 +118,35 @@ func TestWhatATokenIsGoodFor(t *testing.T) {
 		})
 	}
 }
+
+// An authorisation server whose clock is another's refuses what is signed, and
+// says no more than that it does not know the client.
+func TestAClockThatIsWrongIsNamedWhenSigningInFails(t *testing.T) {
+	t.Parallel()
+	now := time.Date(2026, 3, 10, 12, 0, 0, 0, time.UTC)
+	for date, want := range map[string]preflight.Status{
+		now.Format(http.TimeFormat):                       preflight.Pass,
+		now.Add(-6 * time.Minute).Format(http.TimeFormat): preflight.Warn,
+		"": "",
+	} {
+		issuer := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+			w.Header()["Date"] = nil
+			if date != "" {
+				w.Header().Set("Date", date)
+			}
+			w.Header().Set("Content-Type", "application/json")
+			w.WriteHeader(http.StatusUnauthorized)
+			_, _ = w.Write([]byte(`{"error":"invalid_client"}`))
+		}))
+		t.Cleanup(issuer.Close)
+		tokens, err := signin.New("http://127.0.0.1/fhir", signin.Settings{TokenURL: issuer.URL, ClientID: "HTEST", Secret: "HTEST"})
+		require.NoError(t, err)
+		report := behind(t, tokens, func() time.Time { return now }, func(http.ResponseWriter, *http.Request) {})
+		require.Equal(t, preflight.Fail, checkOf(report, "sign-in").Status)
+		clock := checkOf(report, "clock")
+		require.Equal(t, want, clock.Status)
+		if want == preflight.Warn {
+			require.Contains(t, clock.Found, "The authorisation server's clock differs by 6m0s")
+		}
+	}
+}

@@ -40,20 +40,21 @@ func (r *run) connection(ctx context.Context) bool {
 	if r.timed(GroupConnection, "tls", "Encryption", func() (Status, string, string) { return r.encryption(ctx, u) }) == Fail {
 		return false
 	}
-	if r.signIn(ctx) == Fail {
+	if err := r.signIn(ctx); err != nil {
+		r.clockOfRefusal(err)
 		return false
 	}
 	return r.metadata(ctx)
 }
 
 // signIn gets a token as delivery does, and holds what it is good for against
-// what delivery needs.
-func (r *run) signIn(ctx context.Context) Status {
+// what delivery needs. The error says why there is no token.
+func (r *run) signIn(ctx context.Context) error {
 	grant, signs, err := r.Client.SignIn(ctx)
 	if !signs {
-		return Info
+		return nil
 	}
-	return r.timed(GroupConnection, "sign-in", "Signing in", func() (Status, string, string) {
+	r.timed(GroupConnection, "sign-in", "Signing in", func() (Status, string, string) {
 		if err != nil {
 			return Fail, "No token: " + reason(err) + ".", "Check client id, key or secret, token endpoint and scopes with those who run the authorisation server."
 		}
@@ -66,6 +67,7 @@ func (r *run) signIn(ctx context.Context) Status {
 		}
 		return Pass, found + ".", ""
 	})
+	return err
 }
 
 func lookUp(ctx context.Context, host string) (Status, string, string) {
@@ -151,7 +153,7 @@ func (r *run) metadata(ctx context.Context) bool {
 	if status == Fail {
 		return false
 	}
-	r.clock(a.Header)
+	r.clock("The server", a.Header.Get("Date"))
 	if a.Header.Get(practice.Header) != "" {
 		r.Write = true
 		r.add(Check{ID: "practice", Group: GroupConnection, Title: "Practice", Status: Info, Found: "This is a practice receiver; everything may be tried on it."})
@@ -168,14 +170,24 @@ func reason(err error) string {
 	return "it could not be fetched"
 }
 
-func (r *run) clock(h http.Header) {
+// clockOfRefusal looks at the clock of an authorisation server that gave no
+// token: a clock that is wrong is a likely cause, and its refusal does not say so.
+func (r *run) clockOfRefusal(err error) {
+	var e *fhirserver.SignInError
+	if errors.As(err, &e) && e.Date != "" {
+		r.clock("The authorisation server", e.Date)
+	}
+}
+
+// clock holds the time that a server says, as an HTTP date, against ours.
+func (r *run) clock(whose, date string) {
 	r.timed(GroupConnection, "clock", "Clocks", func() (Status, string, string) {
-		theirs, err := http.ParseTime(h.Get("Date"))
+		theirs, err := http.ParseTime(date)
 		if err != nil {
-			return Info, "The server does not say what time it has.", ""
+			return Info, whose + " does not say what time it has.", ""
 		}
 		skew := theirs.Sub(r.Clock()).Round(time.Second)
-		found := fmt.Sprintf("The server's clock differs by %s.", skew.Abs())
+		found := fmt.Sprintf("%s's clock differs by %s.", whose, skew.Abs())
 		if skew.Abs() > skewWarn {
 			return Warn, found, "Set both clocks by a time server: signed tokens are refused when clocks differ, and the order of events becomes wrong."
 		}

@@ -38,6 +38,9 @@ type SignInError struct {
 	// again soon would be of no use.
 	Refused bool
 	Cause   error
+	// Date is the HTTP header of that name in the authorisation server's answer:
+	// an assertion is refused when clocks differ. Empty without an answer.
+	Date string
 }
 
 func (e *SignInError) Error() string { return fmt.Sprintf("signing in at the target: %v", e.Cause) }

@@ -181,14 +181,18 @@ var codes = map[string]string{
 // refusal keeps of an error what is safe to show.
 func refusal(err error) error {
 	var e *oauth2.RetrieveError
+	var date string
+	if errors.As(err, &e) && e.Response != nil {
+		date = e.Response.Header.Get("Date")
+	}
 	switch {
-	case errors.As(err, &e) && codes[e.ErrorCode] != "":
-		return &fhirserver.SignInError{Refused: true, Cause: fmt.Errorf("the authorisation server refuses: %s (%s)", codes[e.ErrorCode], e.ErrorCode)}
-	case errors.As(err, &e) && e.Response != nil:
+	case e != nil && codes[e.ErrorCode] != "":
+		return &fhirserver.SignInError{Refused: true, Date: date, Cause: fmt.Errorf("the authorisation server refuses: %s (%s)", codes[e.ErrorCode], e.ErrorCode)}
+	case e != nil && e.Response != nil:
 		status := e.Response.StatusCode
-		return &fhirserver.SignInError{Refused: status >= 300 && status < 500 && status != http.StatusTooManyRequests && status != http.StatusRequestTimeout,
+		return &fhirserver.SignInError{Date: date, Refused: status >= 300 && status < 500 && status != http.StatusTooManyRequests && status != http.StatusRequestTimeout,
 			Cause: fmt.Errorf("the authorisation server answers %d", status)}
-	case errors.As(err, &e):
+	case e != nil:
 		return &fhirserver.SignInError{Cause: errors.New("the authorisation server answers without a token")}
 	}
 	return &fhirserver.SignInError{Cause: errors.New("no usable answer of the authorisation server")}
