@@ -68,7 +68,7 @@ func (f *serveFlags) add(c *cobra.Command) {
 	fl.IntVar(&f.MaxEntries, "target-max-entries", 0, "most entries `N` of one transaction; larger cases go in several (default any number)")
 	fl.StringVar(&f.Folder, "target-folder", "", "`DIR` for files of NDJSON, with --rung 6 and without --target")
 	fl.StringArrayVar(&f.Registries, "registry", nil, "settings `FILE` of a registry that gets cases pseudonymised; may be given again (see enbloc registry)")
-	fl.DurationVar(&f.PreflightEvery, "preflight-every", 0, "how often to check the target while running (default never)")
+	fl.DurationVar(&f.PreflightEvery, "preflight-every", 0, "how often to check the target and registries while running (default never)")
 	fl.BoolVar(&f.VerifyAll, "verify-all", false, "read every written resource back, not only reports and a sample")
 	fl.BoolVar(&f.LicensedSNOMED, "licensed-snomed", false, "the site holds a SNOMED CT licence")
 	codesFlag(c, &f.CodesFile)

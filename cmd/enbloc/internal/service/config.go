@@ -67,8 +67,8 @@ type Config struct {
 	// Serves says whose data the target may get: patients or test. Empty: test
 	// for a practice receiver, else patients.
 	Serves string
-	// PreflightEvery is how often the target is checked while the service runs;
-	// 0: never.
+	// PreflightEvery is how often the target, and the servers of registries, are
+	// checked while the service runs; 0: never.
 	PreflightEvery time.Duration
 	// Patient is what to do about a patient whom the target does not know:
 	// must-exist, logical, conditional or create. Empty: must-exist.

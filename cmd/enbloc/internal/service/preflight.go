@@ -42,11 +42,21 @@ func climb(ctx context.Context, st *store.Store, t delivery.Target) (delivery.Ta
 	if err != nil {
 		return t, err
 	}
-	if t.Rung == 0 && kept.Usable && kept.Rung.Number != delivery.RungFile {
+	if t.Rung == 0 && kept.Usable && kept.Rung.Number <= lowest(t) {
 		t.Rung, t.FirstWrite = kept.Rung.Number, kept.FirstWrite
 	}
 	t.LooksUp = kept.LooksUp
 	return t, nil
+}
+
+// lowest is the last rung of the ladder that a preflight can put a target on. A
+// folder has to be named; and what goes to a registry (it alone has a gate) can
+// be withdrawn, which a document that is only ever created cannot.
+func lowest(t delivery.Target) int {
+	if t.Gate != nil {
+		return delivery.RungSingle
+	}
+	return delivery.RungDocument
 }
 
 // shelf is where reports stand: the store, or a transaction on it.
@@ -178,12 +188,18 @@ type watch struct {
 	gauges *prometheus.GaugeVec
 }
 
-func newWatch(st *store.Store, log *slog.Logger, t delivery.Target, every time.Duration, r prometheus.Registerer) *watch {
-	w := &watch{store: st, log: log, target: t, every: every, gauges: prometheus.NewGaugeVec(prometheus.GaugeOpts{Namespace: "enbloc",
+// newWatches watches every server among the targets, registries too.
+func newWatches(st *store.Store, log *slog.Logger, targets []delivery.Target, every time.Duration, r prometheus.Registerer) (all []*watch) {
+	gauges := prometheus.NewGaugeVec(prometheus.GaugeOpts{Namespace: "enbloc",
 		Subsystem: "preflight", Name: "result", Help: "The last check of a target by the service: usable and drift (from what was kept) are 1 or 0, rung is 1 to 6, time is in seconds since 1970."},
-		[]string{"target", "what"})}
-	r.MustRegister(w.gauges)
-	return w
+		[]string{"target", "what"})
+	r.MustRegister(gauges)
+	for _, t := range targets {
+		if t.Client != nil {
+			all = append(all, &watch{store: st, log: log, target: t, every: every, gauges: gauges})
+		}
+	}
+	return all
 }
 
 // run checks at once and then at every tick, until ctx ends.

@@ -128,6 +128,17 @@ func TestTheRungIsThatWhichWasKept(t *testing.T) {
 	got, err = climb(context.Background(), st, target)
 	require.NoError(t, err)
 	require.Equal(t, delivery.RungClientIDs, got.Rung, "what was said wins")
+
+	p.Rung = delivery.Rungs()[4]
+	_, err = KeepPreflight(context.Background(), st, p)
+	require.NoError(t, err)
+	got, err = climb(context.Background(), st, delivery.Target{Name: "hospital"})
+	require.NoError(t, err)
+	require.Equal(t, delivery.RungDocument, got.Rung)
+	gate := func(context.Context, string, int) (delivery.Passage, error) { return delivery.Pass, nil }
+	got, err = climb(context.Background(), st, delivery.Target{Name: "hospital", Gate: gate})
+	require.NoError(t, err)
+	require.Zero(t, got.Rung, "what a registry has can be withdrawn, a document cannot")
 }
 
 // A former version kept reports by which nothing can be delivered, too.
@@ -157,7 +168,7 @@ func TestAWatchNeverLogsWhatItRead(t *testing.T) {
 	target, err := config.DeliveryTarget(context.Background(), "test")
 	require.NoError(t, err)
 	var log bytes.Buffer
-	w := newWatch(st, slog.New(slog.NewTextHandler(&log, nil)), target, time.Hour, prometheus.NewRegistry())
+	w := newWatches(st, slog.New(slog.NewTextHandler(&log, nil)), []delivery.Target{target}, time.Hour, prometheus.NewRegistry())[0]
 	require.NoError(t, w.check(context.Background()))
 	require.Contains(t, log.String(), "checked target")
 	require.NotContains(t, log.String(), "HTEST-PAT")
@@ -179,7 +190,7 @@ func TestAWatchBelievesTheHospitalsCertificates(t *testing.T) {
 	config := Config{Target: web.URL + "/fhir", CAFile: ca}
 	target, err := config.DeliveryTarget(context.Background(), "test")
 	require.NoError(t, err)
-	w := newWatch(st, slog.New(slog.DiscardHandler), target, time.Hour, prometheus.NewRegistry())
+	w := newWatches(st, slog.New(slog.DiscardHandler), []delivery.Target{target}, time.Hour, prometheus.NewRegistry())[0]
 	require.NoError(t, w.check(context.Background()))
 	kept, err := st.Reading(context.Background(), target.Name, store.LastReading)
 	require.NoError(t, err)

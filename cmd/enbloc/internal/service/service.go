@@ -35,7 +35,7 @@ type Service struct {
 	store    *store.Store
 	delivery *delivery.Service
 	server   *server.Server
-	watch    *watch
+	watches  []*watch
 	reviews  []reviewer
 	intake   *intake.Intake
 }
@@ -110,8 +110,8 @@ func (s *Service) wire(ctx context.Context, pipeline mapping.Pipeline, targets [
 	for i := range s.reviews {
 		s.reviews[i].delivery = s.delivery
 	}
-	if s.config.Target != "" && targets[0].Client != nil && s.config.PreflightEvery > 0 {
-		s.watch = newWatch(s.store, s.log, targets[0], s.config.PreflightEvery, registry)
+	if s.config.PreflightEvery > 0 {
+		s.watches = newWatches(s.store, s.log, targets, s.config.PreflightEvery, registry)
 	}
 	s.intake = intake.New(intake.Options{Store: s.store, Pipeline: pipeline, Outbox: s.delivery, Tenant: s.config.Tenant, Targets: len(targets)})
 	s.server = server.New(server.Options{
@@ -269,8 +269,8 @@ func (s *Service) Run(ctx context.Context, ready func(address string)) (err erro
 	}
 	beside, stop := context.WithCancel(ctx)
 	var others sync.WaitGroup
-	if s.watch != nil {
-		others.Go(func() { s.watch.run(beside) })
+	for _, w := range s.watches {
+		others.Go(func() { w.run(beside) })
 	}
 	for _, review := range s.reviews {
 		others.Go(func() { review.run(beside) })

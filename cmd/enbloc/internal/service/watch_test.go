@@ -48,7 +48,7 @@ func newPost(t *testing.T, serves delivery.Audience, shape practice.Shape) *post
 	config := Config{Target: web.URL + "/fhir", TargetName: "hospital", Serves: string(serves)}
 	target, err := config.DeliveryTarget(context.Background(), "test")
 	require.NoError(t, err)
-	p.watch = newWatch(p.store, slog.New(slog.DiscardHandler), target, time.Hour, p.registry)
+	p.watch = newWatches(p.store, slog.New(slog.DiscardHandler), []delivery.Target{target}, time.Hour, p.registry)[0]
 	return p
 }
 
@@ -244,4 +244,36 @@ func TestAnUnusableReportIsNotKept(t *testing.T) {
 	p.off.Store(true)
 	require.ErrorContains(t, p.keep(true), "not kept")
 	require.Equal(t, delivery.RungSingle, p.next().Rung)
+}
+
+// A registry is a server like the hospital's, and changes as unasked.
+func TestRegistriesAreWatchedToo(t *testing.T) {
+	t.Parallel()
+	p := newPost(t, delivery.ForPatients, practice.Shape{Deletes: true})
+	at := func(name string) delivery.Target {
+		target := p.watch.target
+		target.Name = name
+		return target
+	}
+	registry := prometheus.NewRegistry()
+	all := newWatches(p.store, slog.New(slog.DiscardHandler), []delivery.Target{at("hospital"), {Name: "files", Folder: t.TempDir()}, at("registry-national")}, time.Hour, registry)
+	require.Len(t, all, 2, "a folder is not asked")
+	for _, w := range all {
+		require.NoError(t, w.check(context.Background()))
+	}
+	p.Shape(practice.Shape{Deletes: true, NoTransaction: true})
+	require.NoError(t, all[1].check(context.Background()))
+	drifts := map[string]float64{}
+	families, err := registry.Gather()
+	require.NoError(t, err)
+	for _, m := range families[0].GetMetric() {
+		label := map[string]string{}
+		for _, l := range m.GetLabel() {
+			label[l.GetName()] = l.GetValue()
+		}
+		if label["what"] == "drift" {
+			drifts[label["target"]] = m.GetGauge().GetValue()
+		}
+	}
+	require.Equal(t, map[string]float64{"hospital": 0, "registry-national": 1}, drifts)
 }
