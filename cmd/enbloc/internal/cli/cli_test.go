@@ -121,6 +121,9 @@ func TestExitCodes(t *testing.T) {
 		"health, nobody there":          {"", []string{"health", "--server", "http://127.0.0.1:1"}, cli.TargetFailed, "running"},
 		"deliveries, nobody there":      {"", []string{"deliveries", "--server", "http://127.0.0.1:1"}, cli.TargetFailed, "running"},
 		"resend without an ID":          {"", []string{"resend"}, cli.Usage, "ID"},
+		"resend, ID and state":          {"", []string{"resend", "a", "--state", "dead"}, cli.Usage, "not both"},
+		"resend, ID and reason":         {"", []string{"resend", "a", "--reason", "refused"}, cli.Usage, "--state"},
+		"resend what has arrived":       {"", []string{"resend", "--state", "delivered"}, cli.Usage, "dead, parked or conflict"},
 		"server that is no URL":         {"", []string{"health", "--server", "there"}, cli.Usage, "not a URL"},
 	} {
 		t.Run(name, func(t *testing.T) {

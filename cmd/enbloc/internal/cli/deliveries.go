@@ -18,7 +18,7 @@ func newDeliveries(s Streams) *cobra.Command {
 	var flags clientFlags
 	var asJSON bool
 	var states []string
-	var caseKey string
+	var caseKey, target string
 	var limit int
 	c := &cobra.Command{
 		Use:     "deliveries",
@@ -35,11 +35,12 @@ No line holds patient data; cases are named by their opaque key.`,
 			if err != nil {
 				return err
 			}
-			query := url.Values{}
-			if caseKey != "" {
-				query.Set("case", caseKey)
+			query := url.Values{"state": states}
+			for name, value := range map[string]string{"case": caseKey, "target": target} {
+				if value != "" {
+					query.Set(name, value)
+				}
 			}
-			query["state"] = states
 			rows, err := asked.Deliveries(c.Context(), query, limit)
 			if err != nil {
 				return fromService(err)
@@ -60,6 +61,7 @@ No line holds patient data; cases are named by their opaque key.`,
 	flags.add(c)
 	c.Flags().StringArrayVar(&states, "state", nil, "only this `STATE` (repeatable)")
 	c.Flags().StringVar(&caseKey, "case", "", "only of this case `KEY`")
+	c.Flags().StringVar(&target, "target", "", "only to this target `NAME`")
 	c.Flags().IntVar(&limit, "limit", 50, "at most so many rows, 0 for all")
 	jsonFlag(c, &asJSON, `{"deliveries":[{"id","case","sequence","target","state","reason",…}]}`)
 	return c
@@ -111,30 +113,4 @@ func (s Streams) showDeliveries(rows []client.Delivery) error {
 	}
 	p.Table(0, titles, cells)
 	return writing(p.Err())
-}
-
-func newResend(s Streams) *cobra.Command {
-	var flags clientFlags
-	c := &cobra.Command{
-		Use:     "resend ID",
-		GroupID: running,
-		Short:   "Try a stopped delivery again",
-		Long: `Ask a running service to try a delivery again that has stopped (dead, parked, in
-conflict). Mend the cause first. It is safe: the target is read before anything
-is sent, and what stands already is not sent a second time.`,
-		Args: exactly(1, "the ID of one delivery, as listed by: enbloc deliveries"),
-		RunE: func(c *cobra.Command, args []string) error {
-			asked, err := flags.client(s, c)
-			if err != nil {
-				return err
-			}
-			row, err := asked.Resend(c.Context(), args[0])
-			if err != nil {
-				return fromService(err)
-			}
-			return s.showDeliveries([]client.Delivery{row})
-		},
-	}
-	flags.add(c)
-	return c
 }
