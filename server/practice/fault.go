@@ -2,7 +2,9 @@ package practice
 
 import (
 	"bytes"
+	"context"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"net"
 	"net/http"
@@ -35,11 +37,15 @@ const (
 	// FaultWrongType does what was asked and answers 200 with a page of HTML, as
 	// a proxy in between may.
 	FaultWrongType FaultKind = "wrong-type"
+	// FaultLate breaks the connection and does what was asked some time after: a
+	// gateway with a queue, or a busy server, carries on with what its sender has
+	// given up.
+	FaultLate FaultKind = "late"
 )
 
 // FaultKinds lists all of them.
 func FaultKinds() []FaultKind {
-	return []FaultKind{Fault401, Fault409, Fault412, Fault429, Fault500, FaultSlow, FaultResetBefore, FaultResetAfter, FaultHalfAnswer, FaultWrongType}
+	return []FaultKind{Fault401, Fault409, Fault412, Fault429, Fault500, FaultSlow, FaultResetBefore, FaultResetAfter, FaultHalfAnswer, FaultWrongType, FaultLate}
 }
 
 // Faults says how often answers go wrong. The same seed draws the same row of
@@ -50,18 +56,25 @@ type Faults struct {
 	Chance map[FaultKind]float64
 	// Delay is how late a slow answer comes; 0 means 2 s.
 	Delay time.Duration
+	// Late is until when at most what FaultLate put off is done; 0 means 10 s, over
+	// which a sender tries several times.
+	Late time.Duration
 }
 
-// EvenFaults spreads one share, 0 to 1, evenly over all kinds.
-func EvenFaults(seed uint64, share float64) Faults {
+// EvenFaults spreads one share, 0 to 1, evenly over all kinds but some.
+func EvenFaults(seed uint64, share float64, but ...FaultKind) Faults {
+	kinds := slices.DeleteFunc(FaultKinds(), func(k FaultKind) bool { return slices.Contains(but, k) })
 	f := Faults{Seed: seed, Chance: map[FaultKind]float64{}}
-	for _, k := range FaultKinds() {
-		f.Chance[k] = share / float64(len(FaultKinds()))
+	for _, k := range kinds {
+		f.Chance[k] = share / float64(len(kinds))
 	}
 	return f
 }
 
-const defaultDelay = 2 * time.Second
+const (
+	defaultDelay = 2 * time.Second
+	defaultLate  = 10 * time.Second
+)
 
 // faulty draws faults; nil draws none. It is safe for concurrent use.
 type faulty struct {
@@ -69,6 +82,7 @@ type faulty struct {
 	dice   *rand.Rand
 	chance map[FaultKind]float64
 	delay  time.Duration
+	late   time.Duration
 	drawn  map[FaultKind]int
 }
 
@@ -78,6 +92,7 @@ type Spoiler struct {
 	next   http.Handler
 	mu     sync.Mutex
 	faults *faulty
+	putOff sync.WaitGroup
 }
 
 // NewSpoiler returns one that hands everything on until Faults is called.
@@ -113,10 +128,13 @@ func (s *Spoiler) Faults(f Faults) error {
 	if f.Delay <= 0 {
 		f.Delay = defaultDelay
 	}
+	if f.Late <= 0 {
+		f.Late = defaultLate
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.faults = &faulty{dice: rand.New(rand.NewPCG(f.Seed, 0x70726163)), //nolint:gosec // to be repeated, not to be secret
-		chance: f.Chance, delay: f.Delay, drawn: map[FaultKind]int{}}
+		chance: f.Chance, delay: f.Delay, late: f.Late, drawn: map[FaultKind]int{}}
 	return nil
 }
 
@@ -163,6 +181,13 @@ func (f *faulty) coin() bool {
 	return f.dice.IntN(2) == 0
 }
 
+// lateness is how long something is put off.
+func (f *faulty) lateness() time.Duration {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return time.Duration(f.dice.Int64N(int64(f.late)))
+}
+
 // spoil answers one request with a fault.
 func (s *Spoiler) spoil(f *faulty, kind FaultKind, w http.ResponseWriter, req *http.Request) {
 	w.Header().Set(Header, Notice+"; fault on purpose: "+string(kind))
@@ -181,6 +206,9 @@ func (s *Spoiler) spoil(f *faulty, kind FaultKind, w http.ResponseWriter, req *h
 	case FaultResetAfter:
 		s.next.ServeHTTP(&held{header: http.Header{}}, req)
 		reset(w)
+	case FaultLate:
+		s.later(f.lateness(), w, req)
+		reset(w)
 	case FaultHalfAnswer:
 		s.half(w, req)
 	case FaultWrongType:
@@ -191,6 +219,29 @@ func (s *Spoiler) spoil(f *faulty, kind FaultKind, w http.ResponseWriter, req *h
 		f.refuse(w, kind)
 	}
 }
+
+// later does what was asked after a while, for nobody who listens.
+func (s *Spoiler) later(wait time.Duration, w http.ResponseWriter, req *http.Request) {
+	body, err := readAll(w, req)
+	if err != nil {
+		return // the sender broke off first
+	}
+	again := req.Clone(context.WithoutCancel(req.Context()))
+	again.Body = io.NopCloser(bytes.NewReader(body))
+	s.putOff.Go(func() {
+		time.Sleep(wait)
+		defer func() {
+			if r := recover(); r != nil && r != http.ErrAbortHandler { //nolint:errorlint // the value itself is panicked with
+				panic(r)
+			}
+		}()
+		s.next.ServeHTTP(&held{header: http.Header{}}, again)
+	})
+}
+
+// Settle waits until everything has been done that was put off; nothing may be
+// asked meanwhile.
+func (s *Spoiler) Settle() { s.putOff.Wait() }
 
 // held is an answer that is not sent as it is.
 type held struct {
@@ -261,6 +312,9 @@ func reset(w http.ResponseWriter) {
 
 // Faults lets answers of the receiver go wrong from now on; see [Spoiler.Faults].
 func (r *Receiver) Faults(f Faults) error { return r.spoiler.Faults(f) }
+
+// Settle waits for what was put off; see [Spoiler.Settle].
+func (r *Receiver) Settle() { r.spoiler.Settle() }
 
 // FaultsDrawn is how often each kind of fault has been answered so far.
 func (r *Receiver) FaultsDrawn() map[FaultKind]int { return r.spoiler.FaultsDrawn() }

@@ -74,6 +74,28 @@ func TestEachFaultIsWhatItSays(t *testing.T) {
 	}
 }
 
+// What is done late is done whole, and after its sender has been told nothing.
+func TestALateWriteIsDoneAfterTheConnectionBroke(t *testing.T) {
+	t.Parallel()
+	r := practice.New("/fhir")
+	broken := make(chan struct{})
+	front := practice.NewSpoiler(http.HandlerFunc(func(w http.ResponseWriter, req *http.Request) {
+		<-broken
+		r.ServeHTTP(w, req)
+		panic(http.ErrAbortHandler) // as a forwarder does whose server is gone
+	}))
+	require.NoError(t, front.Faults(practice.Faults{Chance: map[practice.FaultKind]float64{practice.FaultLate: 1}, Late: time.Millisecond}))
+	web := httptest.NewServer(front)
+	t.Cleanup(web.Close)
+	_, err := http.Post(web.URL+"/fhir/Patient", fhirJSON, strings.NewReader(`{"resourceType":"Patient","birthDate":"1950-01-02"}`)) //nolint:bodyclose // none came
+	require.Error(t, err)
+	require.Empty(t, r.Resources("Patient"))
+	close(broken)
+	front.Settle()
+	require.Len(t, r.Resources("Patient"), 1)
+	require.Equal(t, "1950-01-02", r.Resources("Patient")[0]["birthDate"])
+}
+
 func TestFaultsAreDrawnBySeedAndShare(t *testing.T) {
 	t.Parallel()
 	row := func(seed uint64) string {
@@ -111,5 +133,13 @@ func TestFaultsThatCannotBeDrawnAreRefused(t *testing.T) {
 		require.Error(t, err, text)
 	}
 	require.NoError(t, r.Faults(practice.EvenFaults(1, 1)))
+	some := practice.EvenFaults(1, 0.2, practice.FaultLate)
+	require.NotContains(t, some.Chance, practice.FaultLate)
+	total := 0.0
+	for _, share := range some.Chance {
+		total += share
+	}
+	require.InDelta(t, 0.2, total, 1e-9, "the share stays")
+	require.NoError(t, r.Faults(some))
 	require.NoError(t, r.Faults(practice.Faults{}), "and off again")
 }

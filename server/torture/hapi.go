@@ -183,6 +183,7 @@ func (h *hapi) journal(ctx context.Context) ([]practice.Write, error) {
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}
+	h.front.Settle()
 	var all []practice.Write
 	for _, kind := range practice.Types() {
 		some, err := h.history(ctx, kind)

@@ -63,9 +63,14 @@ func openPractice(ctx context.Context, c config) (*practising, error) {
 	return h, err
 }
 
-// faultsOf are the faults of a run, spread over all kinds.
+// faultsOf are the faults of a run, spread over all kinds. A write that is done
+// late is what two rungs cannot bear, and say so: see [delivery.Rungs].
 func faultsOf(c config) practice.Faults {
-	f := practice.EvenFaults(c.Seed, c.Faults)
+	var but []practice.FaultKind
+	if c.Rung == delivery.RungClientIDs || c.Rung == delivery.RungConditionalUpdate {
+		but = append(but, practice.FaultLate)
+	}
+	f := practice.EvenFaults(c.Seed, c.Faults, but...)
 	f.Delay = slowness
 	return f
 }
@@ -90,7 +95,10 @@ func (h *practising) admit(_ context.Context, id report.Identifier) error {
 
 func (h *practising) begin(context.Context, fleet) error { return h.Faults(h.faults) }
 
-func (h *practising) journal(context.Context) ([]practice.Write, error) { return h.Journal(), nil }
+func (h *practising) journal(context.Context) ([]practice.Write, error) {
+	h.Settle()
+	return h.Journal(), nil
+}
 
 func (h *practising) count(v *verdict) {
 	v.countFaults(h.FaultsDrawn())
