@@ -43,9 +43,9 @@ func TestATargetThatRefusesEverybodyIsLeftAlone(t *testing.T) {
 	}
 	p.accept(all...)
 	p.start()
-	require.Eventually(t, func() bool { return p.svc.TargetStates()[0].Circuit == delivery.CircuitIsOpen }, 10*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return p.svc.TargetStates()[0].Circuit == delivery.CircuitIsOpen }, time.Minute, 5*time.Millisecond)
 	for _, s := range all {
-		require.Eventually(t, func() bool { return p.rows(s.caseKey())[1].Attempts > 0 }, 10*time.Second, 5*time.Millisecond)
+		require.Eventually(t, func() bool { return p.rows(s.caseKey())[1].Attempts > 0 }, time.Minute, 5*time.Millisecond)
 	}
 	asked := refused.Load()
 	require.LessOrEqual(t, asked, int32(5+16), "five, and those that were under way")

@@ -69,7 +69,7 @@ func TestOurMistakesAreLoggedWithTheirCause(t *testing.T) {
 			if fault.Is(c.cause, fault.Invalid) {
 				want = store.Dead
 			}
-			require.Eventually(t, func() bool { d := p.rows(s.caseKey())[1]; return d.State == want && d.Reason != "" }, 20*time.Second, 5*time.Millisecond)
+			require.Eventually(t, func() bool { d := p.rows(s.caseKey())[1]; return d.State == want && d.Reason != "" }, time.Minute, 5*time.Millisecond)
 			require.Contains(t, log.String(), c.want)
 			require.NotContains(t, log.String(), c.not)
 			require.NotContains(t, log.String(), "river", "the queue speaks of warnings only")

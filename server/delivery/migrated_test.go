@@ -97,7 +97,7 @@ func goesOn(t *testing.T, dsn string, version int, tenant string) {
 	}
 	p.start()
 	for _, s := range []scene{known[1], known[2], sending, doubt, orphan} {
-		require.Eventually(t, func() bool { return p.rowsOf(tenant, s.caseKey())[s.sequence].State == store.Delivered }, 20*time.Second, 10*time.Millisecond, s.name)
+		require.Eventually(t, func() bool { return p.rowsOf(tenant, s.caseKey())[s.sequence].State == store.Delivered }, time.Minute, 10*time.Millisecond, s.name)
 	}
 	conflict := p.rowsOf(tenant, stopped[1].caseKey())[2]
 	require.Equal(t, store.InConflict, conflict.State)

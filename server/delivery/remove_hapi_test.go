@@ -47,7 +47,7 @@ func TestARealServerIsRidOfACaseWhosePatientObjects(t *testing.T) {
 	review(delivery.Withhold)
 	row := p.until(s, store.Withheld)
 	// HAPI answers a search from its index, which follows within a second or so.
-	require.Eventually(t, func() bool { return len(standing(t, b, s.caseKey())) == 0 }, 20*time.Second, 100*time.Millisecond, row.Explanation)
+	require.Eventually(t, func() bool { return len(standing(t, b, s.caseKey())) == 0 }, time.Minute, 100*time.Millisecond, row.Explanation)
 	require.Equal(t, others, standing(t, b, other.caseKey()), "another case was touched")
 	require.NotContains(t, row.Explanation, "refuses")
 
@@ -56,5 +56,5 @@ func TestARealServerIsRidOfACaseWhosePatientObjects(t *testing.T) {
 	require.Eventually(t, func() bool {
 		again := standing(t, b, s.caseKey())
 		return len(again) == len(sent) && again["Observation"] == sent["Observation"]
-	}, 20*time.Second, 100*time.Millisecond)
+	}, time.Minute, 100*time.Millisecond)
 }

@@ -80,7 +80,7 @@ func (p *plant) newest(s scene) store.Delivery {
 
 func (p *plant) reaches(s scene, state store.DeliveryState) store.Delivery {
 	p.t.Helper()
-	require.Eventually(p.t, func() bool { return p.newest(s).State == state }, 20*time.Second, 5*time.Millisecond, "%+v", p.newest(s))
+	require.Eventually(p.t, func() bool { return p.newest(s).State == state }, time.Minute, 5*time.Millisecond, "%+v", p.newest(s))
 	return p.newest(s)
 }
 
@@ -193,7 +193,7 @@ func TestAWithdrawnCaseIsTakenBack(t *testing.T) {
 	p.reaches(first, store.Delivered)
 	g.set(delivery.TakeBack, nil)
 	p.accept(second)
-	require.Eventually(t, func() bool { d := p.newest(second); return d.Sequence == 2 && d.State == store.Delivered }, 20*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { d := p.newest(second); return d.Sequence == 2 && d.State == store.Delivered }, time.Minute, 5*time.Millisecond)
 	row := p.newest(second)
 	require.Equal(t, "withdrawn", row.Reason)
 	require.Contains(t, row.Explanation, "deleted")

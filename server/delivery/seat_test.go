@@ -74,6 +74,6 @@ func TestWhatCasesShareIsNotWaitedForOnASeat(t *testing.T) {
 	require.Eventually(t, func() bool {
 		counts, err := p.store.OpenCounts(context.Background())
 		return err == nil && len(counts) == 0
-	}, 30*time.Second, 10*time.Millisecond, "rows stay open")
+	}, time.Minute, 10*time.Millisecond, "rows stay open")
 	require.Len(t, p.Resources("Device"), 3)
 }

@@ -119,7 +119,7 @@ func (p *plant) settled() {
 	if !assert.Eventually(p.t, func() bool {
 		counts, err := p.store.OpenCounts(context.Background())
 		return err == nil && len(counts) == 0
-	}, 60*time.Second, 10*time.Millisecond) {
+	}, 3*time.Minute, 10*time.Millisecond) {
 		require.Fail(p.t, "rows stay open", p.stillOpen())
 	}
 }
@@ -347,7 +347,7 @@ func TestTheBudgetEndsInADeadLetter(t *testing.T) {
 	p.start()
 	tries := func(n int) {
 		seen := p.rows(s.caseKey())[1].Attempts
-		require.Eventually(t, func() bool { return p.rows(s.caseKey())[1].Attempts > seen+n }, 20*time.Second, 5*time.Millisecond)
+		require.Eventually(t, func() bool { return p.rows(s.caseKey())[1].Attempts > seen+n }, time.Minute, 5*time.Millisecond)
 	}
 	tries(1)
 	ahead.Store(int64(96 * time.Hour)) // the machine was off, or its clock jumped

@@ -40,13 +40,13 @@ func TestTenantsWorkTheirOwnRowsOnly(t *testing.T) {
 			var left int
 			err := p.store.DB().QueryRowContext(ctx, `SELECT count(*) FROM river_job WHERE state IN ('available', 'running')`).Scan(&left)
 			return err == nil && left == 0
-		}, 20*time.Second, 10*time.Millisecond, "the job is done with")
+		}, time.Minute, 10*time.Millisecond, "the job is done with")
 		require.Equal(t, store.Waiting, p.rowsOf("north", north.caseKey())[1].State)
 		require.Zero(t, p.rowsOf("north", north.caseKey())[1].Attempts)
 		require.Empty(t, p.rowsOf("south", north.caseKey()))
 
 		p.start()
-		require.Eventually(t, func() bool { return p.rowsOf("north", north.caseKey())[1].State == store.Delivered }, 20*time.Second, 10*time.Millisecond)
+		require.Eventually(t, func() bool { return p.rowsOf("north", north.caseKey())[1].State == store.Delivered }, time.Minute, 10*time.Millisecond)
 		require.NoError(t, other.Stop(ctx))
 		require.Zero(t, mistaken)
 	})
@@ -102,7 +102,7 @@ func TestASlowTargetHoldsUpNoOther(t *testing.T) {
 		}
 		reaches := func(target, name string, state store.DeliveryState) {
 			t.Helper()
-			require.Eventually(t, func() bool { return of(target, name).State == state }, 20*time.Second, 10*time.Millisecond)
+			require.Eventually(t, func() bool { return of(target, name).State == state }, time.Minute, 10*time.Millisecond)
 		}
 		hospital := p.target(t).Name
 		var names []string
@@ -113,7 +113,7 @@ func TestASlowTargetHoldsUpNoOther(t *testing.T) {
 		p.start()
 		require.Eventually(t, func() bool { // no longer than it would take each to wait for a turn at the other
 			return !slices.ContainsFunc(names, func(n string) bool { return of(hospital, n).State != store.Delivered })
-		}, 15*time.Second, 20*time.Millisecond)
+		}, time.Minute, 20*time.Millisecond)
 		require.NotEqual(t, store.Delivered, of("registry", names[19]).State)
 
 		// The hospital has a queue of its own, and is the only target from now on: a
