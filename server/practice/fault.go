@@ -92,11 +92,16 @@ type Spoiler struct {
 	next   http.Handler
 	mu     sync.Mutex
 	faults *faulty
-	putOff sync.WaitGroup
+	putOff int        // what was put off and is not done yet
+	done   *sync.Cond // on mu: told when something of it is
 }
 
 // NewSpoiler returns one that hands everything on until Faults is called.
-func NewSpoiler(next http.Handler) *Spoiler { return &Spoiler{next: next} }
+func NewSpoiler(next http.Handler) *Spoiler {
+	s := &Spoiler{next: next}
+	s.done = sync.NewCond(&s.mu)
+	return s
+}
 
 // ServeHTTP implements http.Handler.
 func (s *Spoiler) ServeHTTP(w http.ResponseWriter, req *http.Request) {
@@ -228,7 +233,9 @@ func (s *Spoiler) later(wait time.Duration, w http.ResponseWriter, req *http.Req
 	}
 	again := req.Clone(context.WithoutCancel(req.Context()))
 	again.Body = io.NopCloser(bytes.NewReader(body))
-	s.putOff.Go(func() {
+	s.count(1)
+	go func() {
+		defer s.count(-1)
 		time.Sleep(wait)
 		defer func() {
 			if r := recover(); r != nil && r != http.ErrAbortHandler { //nolint:errorlint // the value itself is panicked with
@@ -236,12 +243,24 @@ func (s *Spoiler) later(wait time.Duration, w http.ResponseWriter, req *http.Req
 			}
 		}()
 		s.next.ServeHTTP(&held{header: http.Header{}}, again)
-	})
+	}()
 }
 
-// Settle waits until everything has been done that was put off; nothing may be
-// asked meanwhile.
-func (s *Spoiler) Settle() { s.putOff.Wait() }
+func (s *Spoiler) count(n int) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.putOff += n
+	s.done.Broadcast()
+}
+
+// Settle waits until nothing is put off any more.
+func (s *Spoiler) Settle() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for s.putOff > 0 {
+		s.done.Wait()
+	}
+}
 
 // held is an answer that is not sent as it is.
 type held struct {
