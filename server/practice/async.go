@@ -2,9 +2,7 @@ package practice
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
-	"io"
 	"net/http"
 	"strconv"
 	"strings"
@@ -29,13 +27,11 @@ func (r *Receiver) accepted(w http.ResponseWriter, req *http.Request, path strin
 	if later <= 0 || refused != nil || req.Method == http.MethodGet || strings.HasSuffix(path, "/_search") || strings.Contains(path, "/$") {
 		return false
 	}
-	body, err := readAll(w, req)
+	copied, err := detached(w, req)
 	if err != nil {
 		answerError(w, &refusal{status: http.StatusRequestEntityTooLarge, code: "too-long", text: "the body is too large or broken off"})
 		return true
 	}
-	copied := req.Clone(context.WithoutCancel(req.Context()))
-	copied.Body = io.NopCloser(bytes.NewReader(body))
 	j := &job{}
 	r.mu.Lock()
 	r.jobs = append(r.jobs, j)

@@ -2,9 +2,7 @@ package practice
 
 import (
 	"bytes"
-	"context"
 	"fmt"
-	"io"
 	"math/rand/v2"
 	"net"
 	"net/http"
@@ -227,12 +225,10 @@ func (s *Spoiler) spoil(f *faulty, kind FaultKind, w http.ResponseWriter, req *h
 
 // later does what was asked after a while, for nobody who listens.
 func (s *Spoiler) later(wait time.Duration, w http.ResponseWriter, req *http.Request) {
-	body, err := readAll(w, req)
+	again, err := detached(w, req)
 	if err != nil {
 		return // the sender broke off first
 	}
-	again := req.Clone(context.WithoutCancel(req.Context()))
-	again.Body = io.NopCloser(bytes.NewReader(body))
 	s.count(1)
 	go func() {
 		defer s.count(-1)

@@ -13,6 +13,7 @@ package practice
 import (
 	"bytes"
 	"compress/gzip"
+	"context"
 	"encoding/json"
 	"errors"
 	"io"
@@ -219,6 +220,17 @@ func readBody(w http.ResponseWriter, req *http.Request) (map[string]any, *refusa
 
 func readAll(w http.ResponseWriter, req *http.Request) ([]byte, error) {
 	return io.ReadAll(http.MaxBytesReader(w, req.Body, largestBody))
+}
+
+// detached is a request that can be carried out after its own has ended.
+func detached(w http.ResponseWriter, req *http.Request) (*http.Request, error) {
+	body, err := readAll(w, req)
+	if err != nil {
+		return nil, err
+	}
+	later := req.Clone(context.WithoutCancel(req.Context()))
+	later.Body = io.NopCloser(bytes.NewReader(body))
+	return later, nil
 }
 
 func unpack(packed []byte) ([]byte, error) {
