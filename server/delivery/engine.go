@@ -268,14 +268,27 @@ func (r *run) pass(ctx context.Context, ops []op) error {
 	if _, err := r.load(ctx); err != nil {
 		return err
 	}
-	first = only(first, func(o op) bool { _, known := r.ledger[o.key]; return !known })
-	if len(first) == 0 {
+	if first = r.missing(first); len(first) == 0 {
 		return nil
 	}
-	if failure := r.send(ctx, first); failure != nil {
-		return failure
+	if r.target.Rung != RungConditionalCreate {
+		// Who held this before may have sent it and got no answer, after we looked.
+		if _, failure := r.reconcile(ctx, first); failure != nil {
+			return failure
+		}
+		first = r.missing(first)
+	}
+	if len(first) > 0 {
+		if failure := r.send(ctx, first); failure != nil {
+			return failure
+		}
 	}
 	return r.save(ctx, 0)
+}
+
+// missing are the ops on what is not known to stand.
+func (r *run) missing(ops []op) []op {
+	return only(ops, func(o op) bool { _, known := r.ledger[o.key]; return !known })
 }
 
 // alone waits until no other case of this target writes what cases share, and

@@ -152,6 +152,44 @@ func TestTwoThatSendOneCaseAtOnceMakeItOnce(t *testing.T) {
 	}
 }
 
+// TestWhatAnotherCaseMayHaveSentIsLookedForAnew: two cases bring the same new
+// device, both find that it is not there, and the first one's write is done
+// without an answer. Where no condition is relied on, the second must look again.
+func TestWhatAnotherCaseMayHaveSentIsLookedForAnew(t *testing.T) {
+	t.Parallel()
+	for name, c := range lowerRungs {
+		if name == "2 in parts" {
+			continue // the target's condition is what looks
+		}
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			b := newBench(t)
+			b.Shape(c.shape)
+			e := b.engine(t, c.target)
+			held, looked := make(chan struct{}), make(chan struct{})
+			b.faults.plan(isWrite, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+				close(held)
+				<-looked
+				resetAfter(next, w, r)
+			})
+			var both sync.WaitGroup
+			both.Go(func() { arrives(t, e, scene{name: "first", sequence: 1}.graph()) })
+			<-held
+			b.faults.plan(func(r *http.Request) bool { return strings.Contains(r.URL.Path, "/Provenance") && !isWrite(r) }, // the last of a look
+				func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+					next.ServeHTTP(w, r)
+					close(looked)
+				})
+			both.Go(func() { arrives(t, e, scene{name: "second", sequence: 1, patient: "HTEST-PAT-0002"}.graph()) })
+			both.Wait()
+			b.byKey(t)
+			devices := b.Resources("Device")
+			require.Len(t, devices, 1)
+			require.Equal(t, "1", devices[0]["meta"].(map[string]any)["versionId"], "nothing is written twice")
+		})
+	}
+}
+
 // TestALateSearchMakesNoDouble loses the answer of every write in turn before a
 // server whose searches are answered from memory: who then asks what stands must
 // not be told what did not. Without the word that asks anew it doubles, which is
