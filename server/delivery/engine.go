@@ -264,7 +264,11 @@ func (r *run) pass(ctx context.Context, ops []op) error {
 	}
 	// Two cases that bring the same new generator would race for it and one of
 	// them would be refused as a whole; so one goes first and the others wait.
-	defer r.alone(ctx)()
+	end, err := r.alone(ctx)
+	if err != nil {
+		return err
+	}
+	defer end()
 	if _, err := r.load(ctx); err != nil {
 		return err
 	}
@@ -272,7 +276,7 @@ func (r *run) pass(ctx context.Context, ops []op) error {
 		return nil
 	}
 	if r.target.Rung != RungConditionalCreate {
-		// Who held this before may have sent it and got no answer, after we looked.
+		// Who was alone before may have sent it and got no answer, after we looked.
 		if _, failure := r.reconcile(ctx, first); failure != nil {
 			return failure
 		}
@@ -291,14 +295,26 @@ func (r *run) missing(ops []op) []op {
 	return only(ops, func(o op) bool { _, known := r.ledger[o.key]; return !known })
 }
 
-// alone waits until no other case of this target writes what cases share, and
-// returns what ends that. Who holds it waits for the target and then for a seat,
-// so it must not be waited for on a seat.
-func (r *run) alone(ctx context.Context) (end func()) {
-	back := fhirserver.Outside(ctx)
+// alone waits until no other case of this target writes what cases share (a
+// patient too), and returns what ends that. Where no condition of the target is
+// relied on for it, other processes wait too. Who holds it waits for the target and then for a
+// seat, so it must not be waited for on a seat.
+func (r *run) alone(ctx context.Context) (end func(), err error) {
+	defer fhirserver.Outside(ctx)()
 	r.Engine.shared.Lock()
-	back()
-	return r.Engine.shared.Unlock
+	common, ok := r.Engine.ledger.(exclusive)
+	if !ok || r.target.Rung == RungConditionalCreate {
+		return r.Engine.shared.Unlock, nil
+	}
+	others, err := common.Alone(ctx, r.target.Name)
+	if err != nil {
+		r.Engine.shared.Unlock()
+		return nil, err
+	}
+	return func() {
+		others()
+		r.Engine.shared.Unlock()
+	}, nil
 }
 
 // asError keeps a nil *Failure from becoming an error that is not nil.

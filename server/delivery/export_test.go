@@ -13,6 +13,9 @@ func DeliverInDoubt(e *Engine, ctx context.Context, g graph.Graph) (Result, erro
 	return e.deliverAlone(ctx, g, true)
 }
 
+// NewStoreLedger is the ledger that a Service keeps.
+func NewStoreLedger(st *store.Store) Ledger { return storeLedger{st, time.Now} }
+
 // Limiter is the bound of one target, as a Service moves it.
 type Limiter struct{ *limiter }
 

@@ -18,6 +18,12 @@ type Ledger interface {
 	Record(ctx context.Context, target, caseKey string, entries []store.LedgerEntry, complete int) error
 }
 
+// exclusive is a ledger that several processes keep.
+type exclusive interface {
+	// Alone keeps the others from being alone at a target until end is called.
+	Alone(ctx context.Context, target string) (end func(), err error)
+}
+
 // storeLedger is the lasting ledger of the service.
 type storeLedger struct {
 	store *store.Store
@@ -31,6 +37,11 @@ func (l storeLedger) Entries(ctx context.Context, target, caseKey string, shared
 		all[e.RoleKey] = e
 	}
 	return all, delivered, err
+}
+
+// Alone keeps the other processes waiting.
+func (l storeLedger) Alone(ctx context.Context, target string) (end func(), err error) {
+	return l.store.Alone(ctx, target)
 }
 
 func (l storeLedger) Record(ctx context.Context, target, caseKey string, entries []store.LedgerEntry, complete int) error {

@@ -70,7 +70,11 @@ func (r *run) labels() []any {
 // here, and nothing is made up.
 func (r *run) makePatient(ctx context.Context, x external) (string, *Failure) {
 	// Two cases of one patient must not race for it.
-	defer r.alone(ctx)()
+	end, err := r.alone(ctx)
+	if err != nil {
+		return "", asFailure(err)
+	}
+	defer end()
 	query := fhirserver.Query{Type: "Patient", Param: "identifier", Values: []string{x.Token}}
 	identifier := map[string]any{"value": x.Value}
 	if x.System != "" {

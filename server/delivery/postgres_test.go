@@ -2,7 +2,10 @@ package delivery_test
 
 import (
 	"context"
+	"net/http"
+	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -45,5 +48,54 @@ func TestAJobOnPostgresIsAsRiverMakesIt(t *testing.T) {
 		require.NoError(t, st.DB().QueryRowContext(t.Context(), `SELECT count(*) FROM river_job WHERE scheduled_at = created_at AND scheduled_at <= now()`).Scan(&due))
 		require.Equal(t, len(jobs), due)
 		require.Contains(t, jobs[len(jobs)-1], `"args": {"delivery_id": "0190-a"}`)
+	}
+}
+
+// Two processes bring the same new device at the same moment, and the answer to
+// the first one's write is lost. Only by waiting for each other do they make it
+// once, where no condition of the target is relied on.
+func TestWhatCasesShareIsWrittenByOneProcessAtATime(t *testing.T) {
+	t.Parallel()
+	for name, c := range lowerRungs {
+		if name == "2 in parts" {
+			continue // the target's condition is what looks
+		}
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			b := newBench(t)
+			b.Shape(c.shape)
+			dsn := postgresURL(t)
+			process := func() *delivery.Engine {
+				st, err := store.Open(t.Context(), dsn)
+				require.NoError(t, err)
+				t.Cleanup(func() { require.NoError(t, st.Close()) })
+				return delivery.NewEngine(b.target(t, c.target), delivery.EngineOptions{Void: voided, Ledger: delivery.NewStoreLedger(st)})
+			}
+			first, second := process(), process()
+			held, wrote := make(chan struct{}), make(chan struct{})
+			b.faults.plan(isWrite, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+				close(held)
+				select {
+				case <-wrote:
+				case <-time.After(time.Second): // the other one waits
+				}
+				resetAfter(next, w, r)
+			})
+			var both sync.WaitGroup
+			both.Go(func() { arrives(t, first, scene{name: name + " first", sequence: 1}.graph()) })
+			<-held
+			b.faults.plan(isWrite, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+				next.ServeHTTP(w, r)
+				close(wrote)
+			})
+			both.Go(func() {
+				arrives(t, second, scene{name: name + " second", sequence: 1, patient: "HTEST-PAT-0002"}.graph())
+			})
+			both.Wait()
+			b.byKey(t)
+			devices := b.Resources("Device")
+			require.Len(t, devices, 1)
+			require.Equal(t, "1", devices[0]["meta"].(map[string]any)["versionId"], "nothing is written twice")
+		})
 	}
 }

@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"context"
 	"database/sql"
 	"sync"
 	"testing"
@@ -100,4 +101,46 @@ func TestPresenceOutlivesItsSession(t *testing.T) {
 	none, err := watcher.Unlocked(t.Context(), nil)
 	require.NoError(t, err)
 	require.Empty(t, none)
+}
+
+// Processes that want to be alone under one name wait for each other, those under
+// another name do not; who goes with its session leaves.
+func TestAlone(t *testing.T) {
+	t.Parallel()
+	dsn := storetest.Postgres(t)
+	name := "alone-" + uuid.NewString()
+	open := func(dsn string) *store.Store {
+		st, err := store.Open(t.Context(), dsn)
+		require.NoError(t, err)
+		t.Cleanup(func() { require.NoError(t, st.Close()) })
+		return st
+	}
+	one, two := open(dsn+"&application_name="+name), open(dsn)
+	_, err := one.Alone(t.Context(), name)
+	require.NoError(t, err)
+	end, err := two.Alone(t.Context(), name+"-other")
+	require.NoError(t, err)
+	end()
+
+	brief, cancel := context.WithTimeout(t.Context(), 200*time.Millisecond)
+	defer cancel()
+	_, err = two.Alone(brief, name)
+	require.Error(t, err)
+
+	done := make(chan error)
+	go func() {
+		end, err := two.Alone(t.Context(), name)
+		if err == nil {
+			end()
+		}
+		done <- err
+	}()
+	select {
+	case <-done:
+		require.Fail(t, "two are alone at once")
+	case <-time.After(200 * time.Millisecond):
+	}
+	_, err = two.DB().ExecContext(t.Context(), `SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = $1`, name)
+	require.NoError(t, err)
+	require.NoError(t, <-done)
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"database/sql"
-	"database/sql/driver"
 	"encoding/binary"
 	"errors"
 	"sync"
@@ -155,12 +154,9 @@ func (p *Presence) drop() {
 	conn := p.conn
 	p.conn = nil
 	p.mu.Unlock()
-	if conn == nil {
-		return
+	if conn != nil {
+		endSession(conn)
 	}
-	// Back in the pool it would still hold the lock.
-	_ = conn.Raw(func(any) error { return driver.ErrBadConn })
-	_ = conn.Close()
 }
 
 // Life ends when the process may not work any more, because others may believe
