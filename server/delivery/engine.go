@@ -297,8 +297,8 @@ func (r *run) missing(ops []op) []op {
 
 // alone waits until no other case of this target writes what cases share (a
 // patient too), and returns what ends that. Where no condition of the target is
-// relied on for it, other processes wait too. Who holds it waits for the target and then for a
-// seat, so it must not be waited for on a seat.
+// relied on for it, other processes wait too. Who holds it waits for the target
+// and then for a seat, so it must not be waited for on a seat.
 func (r *run) alone(ctx context.Context) (end func(), err error) {
 	defer fhirserver.Outside(ctx)()
 	r.Engine.shared.Lock()
