@@ -248,12 +248,15 @@ func (r *run) write(ctx context.Context) error {
 	return &Failure{Class: target.Retry, Reason: LostRace}
 }
 
-// unguarded reports whether a first PUT under an id of ours would go out blind:
-// it carries no condition, so it would overwrite what stands there, and double
-// what stands under an id of the server. Looking once before is the condition;
-// on the lower rungs the target's own condition is not relied on alone.
+// looksFirst reports whether a first write goes out only after a look at the
+// target. A PUT under an id of ours carries no condition, so it would overwrite
+// what stands there, and double what stands under an id of the server; on the
+// lower rungs the target's own condition is not relied on alone.
+func (r *run) looksFirst() bool { return r.target.Rung != RungConditionalCreate }
+
+// unguarded reports whether a first write would go out without that look.
 func (r *run) unguarded(ops []op) bool {
-	return r.target.Rung != RungConditionalCreate && !r.looked && len(only(ops, func(o op) bool { return o.action == create })) > 0
+	return r.looksFirst() && !r.looked && len(only(ops, func(o op) bool { return o.action == create })) > 0
 }
 
 // pass sends what many cases share, or, when that stands, the case itself.
@@ -275,7 +278,7 @@ func (r *run) pass(ctx context.Context, ops []op) error {
 	if first = r.missing(first); len(first) == 0 {
 		return nil
 	}
-	if r.target.Rung != RungConditionalCreate {
+	if r.looksFirst() {
 		// Who was alone before may have sent it and got no answer, after we looked.
 		if _, failure := r.reconcile(ctx, first); failure != nil {
 			return failure
@@ -296,14 +299,14 @@ func (r *run) missing(ops []op) []op {
 }
 
 // alone waits until no other case of this target writes what cases share (a
-// patient too), and returns what ends that. Where no condition of the target is
-// relied on for it, other processes wait too. Who holds it waits for the target
+// patient too), and returns what ends that. Where a look takes the place of the
+// target's condition, other processes wait too. Who holds it waits for the target
 // and then for a seat, so it must not be waited for on a seat.
 func (r *run) alone(ctx context.Context) (end func(), err error) {
 	defer fhirserver.Outside(ctx)()
 	r.Engine.shared.Lock()
 	common, ok := r.Engine.ledger.(exclusive)
-	if !ok || r.target.Rung == RungConditionalCreate {
+	if !ok || !r.looksFirst() {
 		return r.Engine.shared.Unlock, nil
 	}
 	others, err := common.Alone(ctx, r.target.Name)

@@ -2,8 +2,6 @@ package delivery_test
 
 import (
 	"context"
-	"net/http"
-	"sync"
 	"testing"
 	"time"
 
@@ -56,46 +54,15 @@ func TestAJobOnPostgresIsAsRiverMakesIt(t *testing.T) {
 // once, where no condition of the target is relied on.
 func TestWhatCasesShareIsWrittenByOneProcessAtATime(t *testing.T) {
 	t.Parallel()
-	for name, c := range lowerRungs {
-		if name == "2 in parts" {
-			continue // the target's condition is what looks
+	eachRungThatLooks(t, func(t *testing.T, b *bench, change func(*delivery.Target)) {
+		dsn := postgresURL(t)
+		process := func() *delivery.Engine {
+			st, err := store.Open(t.Context(), dsn)
+			require.NoError(t, err)
+			t.Cleanup(func() { require.NoError(t, st.Close()) })
+			return delivery.NewEngine(b.target(t, change), delivery.EngineOptions{Void: voided, Ledger: delivery.NewStoreLedger(st)})
 		}
-		t.Run(name, func(t *testing.T) {
-			t.Parallel()
-			b := newBench(t)
-			b.Shape(c.shape)
-			dsn := postgresURL(t)
-			process := func() *delivery.Engine {
-				st, err := store.Open(t.Context(), dsn)
-				require.NoError(t, err)
-				t.Cleanup(func() { require.NoError(t, st.Close()) })
-				return delivery.NewEngine(b.target(t, c.target), delivery.EngineOptions{Void: voided, Ledger: delivery.NewStoreLedger(st)})
-			}
-			first, second := process(), process()
-			held, wrote := make(chan struct{}), make(chan struct{})
-			b.faults.plan(isWrite, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
-				close(held)
-				select {
-				case <-wrote:
-				case <-time.After(time.Second): // the other one waits
-				}
-				resetAfter(next, w, r)
-			})
-			var both sync.WaitGroup
-			both.Go(func() { arrives(t, first, scene{name: name + " first", sequence: 1}.graph()) })
-			<-held
-			b.faults.plan(isWrite, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
-				next.ServeHTTP(w, r)
-				close(wrote)
-			})
-			both.Go(func() {
-				arrives(t, second, scene{name: name + " second", sequence: 1, patient: "HTEST-PAT-0002"}.graph())
-			})
-			both.Wait()
-			b.byKey(t)
-			devices := b.Resources("Device")
-			require.Len(t, devices, 1)
-			require.Equal(t, "1", devices[0]["meta"].(map[string]any)["versionId"], "nothing is written twice")
-		})
-	}
+		// The second one's write is met only where it does not wait.
+		b.bringOneDevice(t, process(), process(), isWrite, time.Second)
+	})
 }

@@ -157,6 +157,16 @@ func TestTwoThatSendOneCaseAtOnceMakeItOnce(t *testing.T) {
 // without an answer. Where no condition is relied on, the second must look again.
 func TestWhatAnotherCaseMayHaveSentIsLookedForAnew(t *testing.T) {
 	t.Parallel()
+	eachRungThatLooks(t, func(t *testing.T, b *bench, change func(*delivery.Target)) {
+		e := b.engine(t, change)
+		looks := func(r *http.Request) bool { return strings.Contains(r.URL.Path, "/Provenance") && !isWrite(r) } // the last of a look
+		b.bringOneDevice(t, e, e, looks, 0)
+	})
+}
+
+// eachRungThatLooks runs a test on each of the lower rungs on which no condition of
+// the target is relied on alone.
+func eachRungThatLooks(t *testing.T, test func(t *testing.T, b *bench, change func(*delivery.Target))) {
 	for name, c := range lowerRungs {
 		if name == "2 in parts" {
 			continue // the target's condition is what looks
@@ -165,29 +175,43 @@ func TestWhatAnotherCaseMayHaveSentIsLookedForAnew(t *testing.T) {
 			t.Parallel()
 			b := newBench(t)
 			b.Shape(c.shape)
-			e := b.engine(t, c.target)
-			held, looked := make(chan struct{}), make(chan struct{})
-			b.faults.plan(isWrite, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
-				close(held)
-				<-looked
-				resetAfter(next, w, r)
-			})
-			var both sync.WaitGroup
-			both.Go(func() { arrives(t, e, scene{name: "first", sequence: 1}.graph()) })
-			<-held
-			b.faults.plan(func(r *http.Request) bool { return strings.Contains(r.URL.Path, "/Provenance") && !isWrite(r) }, // the last of a look
-				func(next http.Handler, w http.ResponseWriter, r *http.Request) {
-					next.ServeHTTP(w, r)
-					close(looked)
-				})
-			both.Go(func() { arrives(t, e, scene{name: "second", sequence: 1, patient: "HTEST-PAT-0002"}.graph()) })
-			both.Wait()
-			b.byKey(t)
-			devices := b.Resources("Device")
-			require.Len(t, devices, 1)
-			require.Equal(t, "1", devices[0]["meta"].(map[string]any)["versionId"], "nothing is written twice")
+			test(t, b, c.target)
 		})
 	}
+}
+
+// bringOneDevice has two senders bring a case each with the same new device, and
+// requires that it is written once. The first one's write is done without an
+// answer, and held until the second one has made a request that is wanted, at
+// most for patience; 0 is without end.
+func (b *bench) bringOneDevice(t *testing.T, first, second *delivery.Engine, wants func(*http.Request) bool, patience time.Duration) {
+	t.Helper()
+	held, met := make(chan struct{}), make(chan struct{})
+	b.faults.plan(isWrite, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+		close(held)
+		var over <-chan time.Time
+		if patience > 0 {
+			over = time.After(patience)
+		}
+		select {
+		case <-met:
+		case <-over:
+		}
+		resetAfter(next, w, r)
+	})
+	var both sync.WaitGroup
+	both.Go(func() { arrives(t, first, scene{name: "first", sequence: 1}.graph()) })
+	<-held
+	b.faults.plan(wants, func(next http.Handler, w http.ResponseWriter, r *http.Request) {
+		next.ServeHTTP(w, r)
+		close(met)
+	})
+	both.Go(func() { arrives(t, second, scene{name: "second", sequence: 1, patient: "HTEST-PAT-0002"}.graph()) })
+	both.Wait()
+	b.byKey(t)
+	devices := b.Resources("Device")
+	require.Len(t, devices, 1)
+	require.Equal(t, "1", devices[0]["meta"].(map[string]any)["versionId"], "nothing is written twice")
 }
 
 // TestALateSearchMakesNoDouble loses the answer of every write in turn before a
